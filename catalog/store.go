@@ -1,0 +1,151 @@
+package catalog
+
+import (
+	"context"
+	"iter"
+	"time"
+
+	"centwise/catalog/pitch"
+)
+
+// Store keeps a catalog. Every change goes through [Store.Apply], which is one
+// transaction. Methods return an [*Error]: NotFound, Conflict, Invalid,
+// Unavailable or Busy; anything else is a defect.
+type Store interface {
+	// Apply validates and writes all of the changes or none of them.
+	// Conflict: a label or session name is taken, or a revision is not the
+	// next one. Invalid: a record breaks a rule. NotFound: a session refers to
+	// a record that is neither stored nor among the changes.
+	Apply(ctx context.Context, c Changes) error
+
+	// Horns, Mouthpieces and Players list the current revisions by label,
+	// retired ones only if asked.
+	Horns(ctx context.Context, retired bool) ([]Horn, error)
+	Mouthpieces(ctx context.Context, retired bool) ([]Mouthpiece, error)
+	Players(ctx context.Context, retired bool) ([]Player, error)
+
+	// Horn, Mouthpiece and Player find a current record, retired or not, by
+	// label (exact, then ignoring case) or by id. NotFound names near labels.
+	Horn(ctx context.Context, label string) (Horn, error)
+	Mouthpiece(ctx context.Context, label string) (Mouthpiece, error)
+	Player(ctx context.Context, label string) (Player, error)
+
+	// Sessions lists sessions in order of recording, without readings.
+	Sessions(ctx context.Context, f SessionFilter) ([]SessionSummary, error)
+	// Session finds one by name or id, with its readings.
+	Session(ctx context.Context, name string) (Session, error)
+
+	// Measurements streams every session that is not retracted, in order of
+	// recording, without odd readings; sessions of retired gear count. After
+	// skips sessions recorded up to and including that sequence number. The
+	// Readings of a yielded value are only valid until the next one.
+	Measurements(ctx context.Context, after int64) iter.Seq2[Measured, error]
+
+	// Info counts what the catalog holds.
+	Info(ctx context.Context) (Info, error)
+
+	// SaveFit replaces the stored fit by f; LoadFit gives the named sections of
+	// the stored fit, or NotFound.
+	SaveFit(ctx context.Context, f StoredFit) error
+	LoadFit(ctx context.Context, sections ...string) (StoredFit, error)
+
+	// Backup writes a complete copy to path: temporary file, sync, rename.
+	// Conflict if path exists.
+	Backup(ctx context.Context, path string) error
+	// Integrity reports damage of the database itself and orphan rows.
+	Integrity(ctx context.Context) ([]Finding, error)
+
+	// SetTitle names the catalog (shown by info and on reports).
+	SetTitle(ctx context.Context, title string) error
+
+	Close() error
+}
+
+// Changes is what one [Store.Apply] writes. A record with Revision.Number 1 is
+// new; with a higher one it replaces the revision before it. Empty ids, zero
+// revision times and Recorded times are filled in by Apply.
+type Changes struct {
+	Horns       []Horn
+	Mouthpieces []Mouthpiece
+	Players     []Player
+	Sessions    []Session
+	Retractions []RetractionOf
+}
+
+// RetractionOf retracts one session.
+type RetractionOf struct {
+	Session ID
+	Retraction
+}
+
+// SessionFilter narrows a listing; zero fields do not filter.
+type SessionFilter struct {
+	Horn, Mouthpiece, Player ID
+	Contributor              string
+	Since                    time.Time
+	Retracted                bool // include retracted sessions
+	Limit                    int
+}
+
+// SessionSummary is a session without its readings.
+type SessionSummary struct {
+	Session                                 // Readings is nil
+	HornLabel, MouthpieceLabel, PlayerLabel string
+	ReadingCount                            int
+}
+
+// Measured is one session as the fit needs it.
+type Measured struct {
+	Sequence                 int64 // order of recording in this catalog
+	ID                       ID
+	Name                     string
+	Horn, Mouthpiece, Player ID
+	Contributor              string
+	Method                   Method
+	Readings                 []MeasuredReading
+}
+
+// MeasuredReading is a reading without its repeat number.
+type MeasuredReading struct {
+	Slot  pitch.Slot
+	Cents float64
+}
+
+// Info counts what a catalog holds, retired and retracted records apart.
+type Info struct {
+	Title        string    `json:"title"`
+	Path         string    `json:"path"`
+	Schema       int       `json:"schema"`
+	Horns        int       `json:"horns"`
+	Mouthpieces  int       `json:"mouthpieces"`
+	Players      int       `json:"players"`
+	Contributors int       `json:"contributors"`
+	Sessions     int       `json:"sessions"`
+	Readings     int       `json:"readings"`
+	Retired      int       `json:"retired"`
+	Retracted    int       `json:"retracted"`
+	Pairs        int       `json:"pairs_measured"` // distinct horn x mouthpiece with a session
+	Bytes        int64     `json:"bytes"`
+	Digest       string    `json:"digest"`     // of the data, whatever the order it came in
+	FitDigest    string    `json:"fit_digest"` // of the data the stored fit was made from; empty if none
+	FitAt        time.Time `json:"fit_at"`
+}
+
+// StoredFit is a fit kept beside the data it came from, in named sections so
+// that a reader loads only what it needs.
+type StoredFit struct {
+	Digest   string // of the data
+	Version  int    // of the sections' format
+	At       time.Time
+	Sections map[string][]byte
+}
+
+// Finding is something [Store.Integrity] or a check of the measurements found.
+type Finding struct {
+	Kind      string  `json:"kind"`
+	Session   string  `json:"session,omitempty"`
+	Subject   string  `json:"subject,omitempty"`
+	Detail    string  `json:"detail"`
+	Certainty float64 `json:"certainty"` // 0..1
+	Repair    string  `json:"repair"`    // the command to type next
+}

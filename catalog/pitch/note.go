@@ -24,9 +24,16 @@ var letterSemitones = map[byte]int{'C': 0, 'D': 2, 'E': 4, 'F': 5, 'G': 7, 'A': 
 
 var accidentals = strings.NewReplacer("♯", "#", "♭", "b", "𝄪", "##", "𝄫", "bb", "♮", "")
 
+// Lowest and highest note that can be written: C-1 and B9.
+const (
+	lowestNote  Note = 0
+	highestNote Note = 131
+)
+
 // ParseNote reads a note in scientific pitch notation: a letter, up to two
 // accidentals (# b, ♯ ♭) and an octave from -1 to 9, as in F#3, Gb3 or B♭4.
-// Enharmonic spellings give the same Note.
+// Enharmonic spellings give the same Note: the octave number goes with the
+// letter, so B#3 is C4 and Cb4 is B3.
 func ParseNote(text string) (Note, error) {
 	s := accidentals.Replace(strings.TrimSpace(text))
 	bad := func() (Note, error) {
@@ -46,11 +53,26 @@ func ParseNote(text string) (Note, error) {
 	if len(marks) > 2 || sharps > 0 && flats > 0 {
 		return bad()
 	}
-	octave, err := strconv.Atoi(body)
-	if err != nil || octave < -1 || octave > 9 || body[0] == '+' {
+	octave, ok := parseOctave(body)
+	if !ok {
 		return bad()
 	}
-	return Note(12*(octave+1) + base + sharps - flats), nil
+	n := Note(12*(octave+1) + base + sharps - flats)
+	if n < lowestNote || n > highestNote {
+		return bad()
+	}
+	return n, nil
+}
+
+// parseOctave reads -1 or a single digit.
+func parseOctave(s string) (int, bool) {
+	switch {
+	case s == "-1":
+		return -1, true
+	case len(s) == 1 && s[0] >= '0' && s[0] <= '9':
+		return int(s[0] - '0'), true
+	}
+	return 0, false
 }
 
 // String gives the usual trumpet spelling: F#3, Ab4, Bb5.
@@ -72,7 +94,7 @@ func Cents(f, reference float64) float64 { return 1200 * math.Log2(f/reference) 
 func Shift(f, cents float64) float64 { return f * math.Exp2(cents/1200) }
 
 // Nearest is the sounding note nearest to f Hz and the deviation of f from it
-// in cents (-50..50), with the A above middle C at a4 Hz.
+// in cents (-50..50), with the A above middle C at a4 Hz. Both must be positive.
 func Nearest(f, a4 float64) (Note, float64) {
 	semitones := 69 + 12*math.Log2(f/a4)
 	n := math.Round(semitones)

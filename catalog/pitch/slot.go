@@ -27,10 +27,15 @@ const (
 	v4
 )
 
+var valveJoints = strings.NewReplacer("-", "", "+", "", " ", "")
+
 // ParseValves reads pressed valves as digits, "0" for none: 0, 2, 13, 123, 24.
 // The order of the digits does not matter; a dash or plus between them is read too.
 func ParseValves(text string) (Valves, error) {
-	s := strings.NewReplacer("-", "", "+", "", " ", "").Replace(strings.TrimSpace(text))
+	s := strings.TrimSpace(text)
+	if strings.ContainsAny(s, "-+ ") {
+		s = valveJoints.Replace(s)
+	}
 	if s == "0" {
 		return 0, nil
 	}
@@ -129,11 +134,28 @@ func ParseSlot(text string) (Slot, error) {
 	if err != nil {
 		return Slot{}, err
 	}
-	s := Slot{Valves: v}
-	if _, err := fmt.Sscanf(partial+"\n", "%d\n", &s.Partial); err != nil || !s.Valid() {
-		return Slot{}, fmt.Errorf("%q is not a partial: use a whole number from 1 to %d", partial, MaxPartial)
+	p, err := ParsePartial(partial)
+	if err != nil {
+		return Slot{}, err
 	}
-	return s, nil
+	return Slot{v, p}, nil
+}
+
+// ParsePartial reads the number of a partial, 1 to [MaxPartial].
+func ParsePartial(text string) (int, error) {
+	s := strings.TrimSpace(text)
+	p := 0
+	for _, c := range s {
+		if c < '0' || c > '9' || p > MaxPartial {
+			p = 0
+			break
+		}
+		p = 10*p + int(c-'0')
+	}
+	if p < 1 || p > MaxPartial {
+		return 0, fmt.Errorf("%q is not a partial: use a whole number from 1 to %d", text, MaxPartial)
+	}
+	return p, nil
 }
 
 // HarmonicCents is the position of harmonic n relative to the nearest

@@ -29,7 +29,7 @@ func Just(tonic string) (Temperament, error) {
 		return Temperament{}, fmt.Errorf("%q is not a tonic: write a note name without an octave, as in C or Eb", tonic)
 	}
 	class := int(n) % 12
-	t := Temperament{Name: "just in " + strings.TrimSuffix(n.String(), "4")}
+	t := Temperament{Name: "just in " + noteNames[class]}
 	for i, ratio := range justRatios {
 		t.Cents[(class+i)%12] = 1200*math.Log2(ratio) - 100*float64(i)
 	}

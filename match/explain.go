@@ -1,0 +1,253 @@
+package match
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"centwise/catalog"
+	"centwise/catalog/pitch"
+	"centwise/match/fit"
+	"centwise/match/tuning"
+)
+
+// Explanation is a prediction of one setup that can be questioned note by note.
+type Explanation struct {
+	Horn       string `json:"horn"`
+	Mouthpiece string `json:"mouthpiece"`
+	Player     string `json:"player,omitempty"` // empty = a typical player
+	Verdict
+	ToleranceCents float64 `json:"tolerance_cents"`
+	Temperament    string  `json:"temperament"`
+	// SlideCents is how far the tuning slide lowers open notes from where the
+	// profile has its mean at nought; SlideMM is the pull that takes by the
+	// length model. Negative is pushed in.
+	SlideCents float64 `json:"slide_cents"`
+	SlideMM    float64 `json:"slide_mm"`
+	SlideStop  bool    `json:"slide_at_stop,omitempty"`
+
+	Linked   bool         `json:"linked"`
+	Basis    fit.Basis    `json:"basis"`
+	Evidence EvidenceView `json:"evidence"`
+	Adapter  bool         `json:"adapter,omitempty"` // shank and receiver differ
+
+	Notes []NoteLine `json:"notes"`
+	// Cures and Spoils are the notes that this mouthpiece leaves clearly less,
+	// or clearly more, to the lip than a typical one, the largest change first.
+	Cures  []Change `json:"cures"`
+	Spoils []Change `json:"spoils"`
+	// Words say the same, and what the prediction rests on, in sentences.
+	Words []string `json:"words"`
+}
+
+// EvidenceView is [fit.Evidence] as commands print it: numbers of sessions.
+type EvidenceView struct {
+	Pair             int `json:"pair"`
+	Horn             int `json:"horn"`
+	HornDesign       int `json:"horn_design"`
+	HornPlayers      int `json:"horn_players"`
+	Mouthpiece       int `json:"mouthpiece"`
+	MouthpieceDesign int `json:"mouthpiece_design"`
+	Player           int `json:"player"`
+}
+
+func viewOf(e fit.Evidence) EvidenceView {
+	return EvidenceView{
+		Pair: e.Pair, Horn: e.Horn, HornDesign: e.HornDesign, HornPlayers: e.HornPlayers,
+		Mouthpiece: e.Mouthpiece, MouthpieceDesign: e.MouthpieceDesign, Player: e.Player,
+	}
+}
+
+// NoteLine is one note: Horn + Mouthpiece + Player + Pair = Cents, and
+// Cents - Target - Slide - Throw = Left.
+type NoteLine struct {
+	Note    string `json:"note"`    // written
+	Concert string `json:"concert"` // sounding
+	Valves  string `json:"valves"`
+	Partial int    `json:"partial"`
+
+	Horn       float64 `json:"horn"` // with what all horns have in common
+	Common     float64 `json:"common"`
+	Mouthpiece float64 `json:"mouthpiece"`
+	Player     float64 `json:"player"`
+	Pair       float64 `json:"pair"`
+	Cents      float64 `json:"cents"`
+	SD         float64 `json:"sd"`
+	Low        float64 `json:"low"` // 80 % interval of Cents
+	High       float64 `json:"high"`
+
+	Target float64  `json:"target"`
+	Slide  float64  `json:"slide"`
+	Throw  float64  `json:"throw"`
+	Reach  float64  `json:"throw_reach"`
+	Left   float64  `json:"left"`
+	Weight float64  `json:"weight"`
+	Help   *float64 `json:"support"` // harmonic support, null when unknown
+}
+
+// Change compares what two setups leave to the lip on one note.
+type Change struct {
+	Note    string  `json:"note"`
+	Valves  string  `json:"valves"`
+	Typical float64 `json:"typical"` // left with a typical mouthpiece
+	This    float64 `json:"this"`    // left with this one
+	// Gain is the expected |Typical| - |This|, Low..High its 80 % interval.
+	Gain float64 `json:"gain"`
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
+}
+
+// Of names the setup to explain; a nil Player is a typical one.
+type Of struct {
+	Horn       catalog.Horn
+	Mouthpiece catalog.Mouthpiece
+	Player     *catalog.Player
+}
+
+func (o Of) setup() fit.Setup {
+	s := fit.Setup{Horn: o.Horn.ID, Mouthpiece: o.Mouthpiece.ID}
+	if o.Player != nil {
+		s.Player = o.Player.ID
+	}
+	return s
+}
+
+// z80 is the normal deviate that bounds 80 %.
+const z80 = 1.2815515655446004
+
+// Explain predicts a setup and says note by note why. It fails with Invalid
+// when the range or the weights leave no note, or when shank and receiver
+// differ and no adapter is allowed.
+func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
+	if !fits(o.Horn, o.Mouthpiece) && !adapter {
+		return nil, catalog.Errorf(catalog.Invalid, "choose another mouthpiece, or say that an adapter is used",
+			"the %s shank of %s does not fit the %s receiver of %s", o.Mouthpiece.Shank, o.Mouthpiece.Label, o.Horn.Receiver, o.Horn.Label)
+	}
+	c = c.For(o.Player)
+	problem, err := c.problem(o.Horn)
+	if err != nil {
+		return nil, err
+	}
+	p, err := e.Predict(o.setup(), withHarmonics(problem.Slots()))
+	if err != nil {
+		return nil, fmt.Errorf("predicting %s with %s: %w", o.Horn.Label, o.Mouthpiece.Label, err)
+	}
+	typical, err := e.Predict(fit.Setup{Horn: o.Horn.ID, Player: o.setup().Player}, problem.Slots())
+	if err != nil {
+		return nil, fmt.Errorf("predicting %s with a typical mouthpiece: %w", o.Horn.Label, err)
+	}
+	verdict, result, _ := scale{problem, c.ToleranceCents}.judge(p, true)
+	x := &Explanation{
+		Horn: o.Horn.Label, Mouthpiece: o.Mouthpiece.Label, Verdict: verdict,
+		ToleranceCents: c.ToleranceCents, Temperament: temperamentName(c.Temperament),
+		SlideCents: result.SlideCents, SlideMM: tuning.SlideMM(result.SlideCents, tuning.OpenLengthMM(o.Horn.Transposition())),
+		SlideStop: result.AtStop,
+		Linked:    p.Linked, Basis: p.Evidence.Basis, Evidence: viewOf(p.Evidence),
+		Adapter: !fits(o.Horn, o.Mouthpiece),
+		Notes:   noteLines(o.Horn, p, result),
+	}
+	if o.Player != nil {
+		x.Player = o.Player.Label
+	}
+	x.Cures, x.Spoils = compare(problem, typical, p)
+	x.Words = words(x)
+	return x, nil
+}
+
+func temperamentName(t pitch.Temperament) string {
+	if t.Name == "" {
+		return pitch.Equal.Name
+	}
+	return t.Name
+}
+
+func noteLines(h catalog.Horn, p fit.Prediction, r tuning.Result) []NoteLine {
+	deviation := lookup(p.Slots, p.Mean)
+	out := make([]NoteLine, len(r.Notes))
+	for j, n := range r.Notes {
+		written := n.Slot.Note()
+		out[j] = NoteLine{
+			Note: written.String(), Concert: (written + pitch.Note(h.Transposition())).String(),
+			Valves: n.Slot.Valves.String(), Partial: n.Slot.Partial,
+			Common: p.Common[j], Horn: p.Common[j] + p.Horn[j], Mouthpiece: p.Mouthpiece[j],
+			Player: p.Player[j], Pair: p.Pair[j], Cents: p.Mean[j], SD: p.SD[j],
+			Low: p.Mean[j] - z80*p.SD[j], High: p.Mean[j] + z80*p.SD[j],
+			Target: n.Target, Slide: n.Slide, Throw: n.Throw, Reach: n.Reach, Left: n.Left, Weight: n.Weight,
+		}
+		if s, ok := tuning.Support(n.Slot, deviation); ok {
+			out[j].Help = &s
+		}
+	}
+	return out
+}
+
+// minChange is the least change worth a word, in cents. Tuners are read to
+// about a cent.
+const minChange = 1.0
+
+// compare finds the notes on which this mouthpiece leaves clearly less or more
+// than a typical one. Both are judged in the same joint draws, so that what the
+// two have in common, the horn above all, does not blur the difference; a note
+// is named when the 80 % interval of its gain lies on one side of nought.
+func compare(problem *tuning.Problem, typical, this fit.Prediction) (cures, spoils []Change) {
+	cures, spoils = []Change{}, []Change{}
+	n := len(problem.Slots())
+	before, after := problem.Solve(typical.Mean[:n]), problem.Solve(this.Mean[:n])
+	gains := gainDraws(problem, typical, this)
+	for j, s := range problem.Slots() {
+		if problem.Weight(j) == 0 {
+			continue
+		}
+		change := Change{
+			Note: s.Note().String(), Valves: s.Valves.String(),
+			Typical: before.Notes[j].Left, This: after.Notes[j].Left,
+		}
+		change.Gain = math.Abs(change.Typical) - math.Abs(change.This)
+		change.Low, change.High = change.Gain, change.Gain
+		if len(gains[j]) > 0 {
+			change.Gain = mean(gains[j])
+			slices.Sort(gains[j])
+			change.Low, change.High = quantile(gains[j], 0.1), quantile(gains[j], 0.9)
+		}
+		switch {
+		case change.Low > 0 && change.Gain >= minChange:
+			cures = append(cures, change)
+		case change.High < 0 && change.Gain <= -minChange:
+			spoils = append(spoils, change)
+		}
+	}
+	largest := func(a, b Change) int {
+		switch d := math.Abs(b.Gain) - math.Abs(a.Gain); {
+		case d < 0:
+			return -1
+		case d > 0:
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(cures, largest)
+	slices.SortStableFunc(spoils, largest)
+	return cures, spoils
+}
+
+// gainDraws gives |left with a typical mouthpiece| - |left with this one| for
+// every slot of the problem and every joint draw.
+func gainDraws(problem *tuning.Problem, typical, this fit.Prediction) [][]float64 {
+	n := len(problem.Slots())
+	out := make([][]float64, n)
+	for k := range min(len(typical.Draws), len(this.Draws)) {
+		before, after := problem.Solve(typical.Draws[k][:n]), problem.Solve(this.Draws[k][:n])
+		for j := range n {
+			out[j] = append(out[j], math.Abs(before.Notes[j].Left)-math.Abs(after.Notes[j].Left))
+		}
+	}
+	return out
+}
+
+func mean(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}

@@ -1,0 +1,86 @@
+package tuning
+
+import (
+	"math"
+
+	"centwise/catalog/pitch"
+)
+
+// supportWidth is the misalignment, in cents, at which a resonance of quality
+// about 35, usual for a trumpet, answers with 1/sqrt 2 of its peak: a resonance
+// of quality Q falls to that at df/f = 1/(2Q), which is 865/Q cents.
+const supportWidth = 25.0
+
+// Support says how well a setup's own resonances carry the harmonics of a note,
+// 0..1; 1 when they are exactly harmonic. The second result is false when no
+// resonance on a harmonic of the note is known.
+//
+// A note on partial n of some valves feeds the air column at 2n, 3n, 4n ...
+// times the frequency of the n-th resonance. With deviations d from equal
+// temperament and s_p the equal-tempered place of partial p in semitones, that
+// resonance lies 100 s_n + d_n above the fundamental, its k-th harmonic
+// 1200 log2 k above it, and the resonance there is to carry it 100 s_kn + d_kn.
+// With E_p = 100 s_p - 1200 log2 p the difference is
+//
+//	delta_k = d_kn - d_n + E_kn - E_n   (cents)
+//
+// A resonance of quality Q misses a tone beside its peak by the Lorentz factor
+// 1/sqrt(1 + (delta/width)^2), width = 865/Q = 25 cents at Q = 35. The higher a
+// harmonic the less it helps, so that
+//
+//	support = sum_k 1/k / sqrt(1 + (delta_k/25)^2) / sum_k 1/k,   k = 2, 3, 4, kn known.
+//
+// It is an index for comparing setups. It predicts no shift in cents, and since
+// played notes are pulled already, deviations from playing understate the misfit.
+func Support(s pitch.Slot, deviation func(pitch.Slot) (cents float64, known bool)) (support float64, known bool) {
+	own, known := deviation(s)
+	if !known {
+		return 0, false
+	}
+	sum, total := 0.0, 0.0
+	for _, k := range harmonics {
+		h, ok := Harmonic(s, k)
+		if !ok {
+			continue
+		}
+		d, ok := deviation(h)
+		if !ok {
+			continue
+		}
+		// HarmonicCents is minus E.
+		delta := d - own - pitch.HarmonicCents(h.Partial) + pitch.HarmonicCents(s.Partial)
+		weight := 1 / float64(k)
+		sum += weight / math.Hypot(1, delta/supportWidth)
+		total += weight
+	}
+	if total == 0 {
+		return 0, false
+	}
+	return sum / total, true
+}
+
+// harmonics are the multiples of a note's frequency that Support looks at.
+var harmonics = [3]int{2, 3, 4}
+
+// Harmonic is the slot whose resonance carries the k-th harmonic of a slot;
+// false when it is beyond the partials the catalog has a place for.
+func Harmonic(s pitch.Slot, k int) (pitch.Slot, bool) {
+	h := pitch.Slot{Valves: s.Valves, Partial: k * s.Partial}
+	return h, h.Valid()
+}
+
+// MeanSupport is the mean support of the slots whose support is known; false
+// when none is.
+func MeanSupport(slots []pitch.Slot, deviation func(pitch.Slot) (float64, bool)) (float64, bool) {
+	sum, n := 0.0, 0
+	for _, s := range slots {
+		if v, ok := Support(s, deviation); ok {
+			sum += v
+			n++
+		}
+	}
+	if n == 0 {
+		return 0, false
+	}
+	return sum / float64(n), true
+}

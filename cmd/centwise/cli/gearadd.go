@@ -1,0 +1,106 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"centwise/catalog"
+	"centwise/cmd/centwise/show"
+)
+
+type gearAddOptions struct {
+	factory     *Factory
+	label       string
+	set         settings
+	contributor string
+	anyway      bool
+	json        bool
+}
+
+func newGearAddCmd[T any](f *Factory, k *gearKind[T], runF func(*gearAddOptions) error) *cobra.Command {
+	o := &gearAddOptions{factory: f}
+	cmd := &cobra.Command{
+		Use:   "add LABEL",
+		Short: "Add a " + k.noun,
+		Long: fmt.Sprintf(`Add a %s under a label of your choice. Measures that you do not know are left
+out; they can be added later with 'centwise %s edit'. A %s that looks like one
+already there is refused unless you say --anyway. The catalog is made if there
+is none.
+
+`, k.noun, k.noun, k.noun) + exitStatus(exitOK, exitFailed, exitUsage, exitBusy),
+		Example: k.addExample,
+		Args:    args(1, 1),
+		RunE: func(cmd *cobra.Command, got []string) error {
+			o.label = got[0]
+			if runF != nil {
+				return runF(o)
+			}
+			return gearAddRun(cmd.Context(), k, o)
+		},
+	}
+	k.addFieldFlags(cmd, &o.set)
+	contributorFlag(cmd, f, &o.contributor)
+	cmd.Flags().BoolVar(&o.anyway, "anyway", false, "add it although it looks like one already there")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print the record as JSON")
+	return cmd
+}
+
+func gearAddRun[T any](ctx context.Context, k *gearKind[T], o *gearAddOptions) error {
+	item, err := k.build(o)
+	if err != nil {
+		return err
+	}
+	store, err := o.factory.Write(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	others, err := k.list(ctx, store, true)
+	if err != nil {
+		return err
+	}
+	if near := k.nearDuplicates(item, others); len(near) > 0 && !o.anyway {
+		return catalog.Errorf(catalog.Conflict,
+			"use that one, or repeat with --anyway if this is another "+k.noun,
+			"%s %q looks like %s, which is there already", k.noun, o.label, strings.Join(near, " and "))
+	}
+	if err := store.Apply(ctx, k.changes(item)); err != nil {
+		return err
+	}
+	stored, err := k.find(ctx, store, o.label)
+	if err != nil {
+		return err
+	}
+	if o.json {
+		return show.JSON(o.factory.Streams.Out, k.record(stored))
+	}
+	o.factory.Streams.Note("added %s %s: %s", k.noun, o.label, k.describe(stored))
+	return nil
+}
+
+// build makes the record to add from the options.
+func (k *gearKind[T]) build(o *gearAddOptions) (T, error) {
+	var item T
+	set, err := k.apply(&item, o.set)
+	if err != nil {
+		return item, err
+	}
+	var missing []string
+	for _, name := range k.required {
+		if !set[name] {
+			missing = append(missing, "--"+strings.ReplaceAll(name, "_", "-"))
+		}
+	}
+	if len(missing) > 0 {
+		return item, usagef(strings.TrimSpace(strings.SplitN(k.addExample, "\n", 2)[0]), "a %s needs %s", k.noun, strings.Join(missing, " and "))
+	}
+	if strings.TrimSpace(o.label) == "" {
+		return item, usagef(strings.TrimSpace(strings.SplitN(k.addExample, "\n", 2)[0]), "the label is empty")
+	}
+	*k.name(&item) = strings.TrimSpace(o.label)
+	*k.rev(&item) = catalog.Revision{Number: 1, At: o.factory.Now().UTC(), Contributor: o.contributor}
+	return item, nil
+}

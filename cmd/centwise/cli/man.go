@@ -1,0 +1,70 @@
+package cli
+
+import (
+	"strconv"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/cobra/doc"
+
+	"centwise/catalog"
+)
+
+// manDate stands on the pages unless SOURCE_DATE_EPOCH says otherwise, so that
+// the same program always makes the same pages.
+var manDate = time.Date(2026, time.November, 1, 0, 0, 0, 0, time.UTC)
+
+type manOptions struct {
+	factory *Factory
+	root    *cobra.Command
+	folder  string
+}
+
+func newManCmd(f *Factory) *cobra.Command {
+	o := &manOptions{factory: f}
+	cmd := &cobra.Command{
+		Use:   "man [FOLDER]",
+		Short: "Write the manual pages",
+		Long: `Write the manual page of every command into FOLDER, which must exist, or print
+the page of centwise itself when no folder is given. The date on the pages is
+fixed; the variable SOURCE_DATE_EPOCH (seconds since 1970) overrides it.`,
+		Example: `  centwise man | man -l -
+  centwise man ~/.local/share/man/man1`,
+		Args: args(0, 1),
+		RunE: func(cmd *cobra.Command, got []string) error {
+			o.root = cmd.Root()
+			if len(got) == 1 {
+				o.folder = got[0]
+			}
+			return manRun(o)
+		},
+	}
+	return cmd
+}
+
+func manRun(o *manOptions) error {
+	date, err := pageDate(o.factory.Getenv("SOURCE_DATE_EPOCH"))
+	if err != nil {
+		return err
+	}
+	header := &doc.GenManHeader{Section: "1", Date: &date, Source: "centwise", Manual: "centwise manual"}
+	if o.folder == "" {
+		return doc.GenMan(o.root, header, o.factory.Streams.Out)
+	}
+	if err := doc.GenManTree(o.root, header, o.folder); err != nil {
+		return &catalog.Error{Kind: catalog.Unavailable, What: "writing the manual pages", Hint: "name a folder that exists and that you may write to", Err: err}
+	}
+	o.factory.Streams.Note("wrote the manual pages to %s", o.folder)
+	return nil
+}
+
+func pageDate(epoch string) (time.Time, error) {
+	if epoch == "" {
+		return manDate, nil
+	}
+	seconds, err := strconv.ParseInt(epoch, 10, 64)
+	if err != nil {
+		return time.Time{}, usagef("unset it", "SOURCE_DATE_EPOCH is %q, not a number of seconds", epoch)
+	}
+	return time.Unix(seconds, 0).UTC(), nil
+}

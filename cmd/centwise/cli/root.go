@@ -1,0 +1,123 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+func newRootCmd(f *Factory) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "centwise",
+		Short: "Predict and rank the intonation of trumpet setups nobody has played yet",
+		Long: `centwise keeps a catalog of measured intonation: how many cents sharp or flat
+each note of a horn with a mouthpiece is, played by somebody on some day. From
+all sessions together it works out what the horn, the mouthpiece, the player and
+the day each contribute, predicts setups that nobody has played, and ranks the
+pairings whose errors cancel.
+
+Notes are written pitch (F#3, Bb4). Deviations are in cents from equal
+temperament, + sharp, - flat. Data goes to standard output, talk to standard
+error; --json and --csv give output for other programs.
+
+The catalog is one file: --catalog PATH, else the variable CENTWISE_CATALOG, else
+centwise/catalog.db in your data directory.
+
+` + exitStatus(),
+		Example: `  centwise demo
+  centwise import sessions.csv --create
+  centwise rank --horn Alder`,
+		SilenceErrors:     true,
+		SilenceUsage:      true,
+		DisableAutoGenTag: true,
+		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
+	}
+	asGroup(root)
+	root.SetOut(f.Streams.Out)
+	root.SetErr(f.Streams.Err)
+	root.SetIn(f.Streams.In)
+	root.SetFlagErrorFunc(flagError)
+	root.SetHelpCommand(newHelpCmd())
+	root.PersistentFlags().StringVar(&f.catalogFlag, "catalog", "", "file that holds the catalog (default $CENTWISE_CATALOG, else your data directory)")
+	root.AddGroup(commandGroups...)
+	add := func(group string, cmds ...*cobra.Command) {
+		for _, c := range cmds {
+			c.GroupID = group
+			root.AddCommand(c)
+		}
+	}
+	add("gear", newGearCmd(f, hornKind), newGearCmd(f, mouthpieceKind), newGearCmd(f, playerKind))
+	add("other", newCompletionCmd(f), newManCmd(f), newVersionCmd(f))
+	return root
+}
+
+// commandGroups are the headings of the list of commands.
+var commandGroups = []*cobra.Group{
+	{ID: "ask", Title: "Ask:"},
+	{ID: "data", Title: "Measured sessions:"},
+	{ID: "gear", Title: "Gear and players:"},
+	{ID: "other", Title: "Other:"},
+}
+
+// asGroup makes a command that only holds others: alone it shows its help, and
+// a mistyped name is a usage error with the nearest names.
+func asGroup(cmd *cobra.Command) {
+	cmd.Args = func(cmd *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return nil
+		}
+		return unknownCommand(cmd, args[0])
+	}
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return cmd.Help() }
+	cmd.SuggestionsMinimumDistance = 2
+}
+
+func unknownCommand(cmd *cobra.Command, name string) error {
+	try := fmt.Sprintf("'%s --help' lists the commands", cmd.CommandPath())
+	if near := cmd.SuggestionsFor(name); len(near) > 0 {
+		try = fmt.Sprintf("%s %s", cmd.CommandPath(), strings.Join(near, " or "))
+	}
+	return usagef(try, "%s has no command %q", cmd.CommandPath(), name)
+}
+
+func flagError(cmd *cobra.Command, err error) error {
+	return usagef(helpOf(cmd), "%v", err)
+}
+
+func helpOf(cmd *cobra.Command) string { return "'" + cmd.CommandPath() + " --help'" }
+
+// args checks the number of arguments: at least low, at most high (high < 0: any).
+func args(low, high int) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, got []string) error {
+		switch {
+		case len(got) < low:
+			return usagef(helpOf(cmd), "an argument is missing: %s", cmd.UseLine())
+		case high >= 0 && len(got) > high:
+			return usagef(helpOf(cmd)+"; put quotation marks around a label with spaces", "%q is one argument too many: %s", got[high], cmd.UseLine())
+		}
+		return nil
+	}
+}
+
+func newHelpCmd() *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND...]",
+		Short: "Explain a command",
+		Long:  "Explain centwise or one of its commands, like --help does.",
+		Example: `  centwise help
+  centwise help horn add`,
+		Args: args(0, -1),
+		RunE: func(cmd *cobra.Command, names []string) error {
+			target, rest, err := cmd.Root().Find(names)
+			if err != nil {
+				return unknownCommand(cmd.Root(), names[0])
+			}
+			if len(rest) > 0 {
+				return unknownCommand(target, rest[0])
+			}
+			target.InitDefaultHelpFlag()
+			return target.Help()
+		},
+	}
+}

@@ -1,0 +1,95 @@
+package cli
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+
+	"golang.org/x/term"
+
+	"centwise/cmd/centwise/show"
+)
+
+// Streams is where a command reads from and writes to: data to Out, talk to
+// Err. Nothing else prints.
+type Streams struct {
+	In    io.Reader
+	Out   *bufio.Writer
+	Err   io.Writer
+	Style show.Style // of Out
+	Talk  show.Style // of Err
+}
+
+// System gives the streams of the process.
+func System() *Streams {
+	return &Streams{
+		In:    os.Stdin,
+		Out:   bufio.NewWriter(os.Stdout),
+		Err:   os.Stderr,
+		Style: styleOf(os.Stdout, os.Getenv),
+		Talk:  styleOf(os.Stderr, os.Getenv),
+	}
+}
+
+// Test gives streams for a test: input is read from in, and what is written can
+// be read from the buffers after a Flush.
+func Test(in string) (s *Streams, out, errOut *bytes.Buffer) {
+	out, errOut = &bytes.Buffer{}, &bytes.Buffer{}
+	s = &Streams{In: strings.NewReader(in), Out: bufio.NewWriter(out), Err: errOut}
+	s.Style.Width, s.Talk.Width = 80, 80
+	return s, out, errOut
+}
+
+// Flush writes out what is held back of Out.
+func (s *Streams) Flush() error { return s.Out.Flush() }
+
+// Note says something beside the data: on Err, after what was printed so far.
+func (s *Streams) Note(format string, args ...any) {
+	s.Flush() // an error stays with the writer and is reported at the end
+	text := show.Clean(fmt.Sprintf(format, args...))
+	fmt.Fprintln(s.Err, show.Wrap(text, s.Talk.Columns(), "", "  "))
+}
+
+// styleOf finds out what a stream can take, from the stream and the usual
+// variables: NO_COLOR, CLICOLOR, CLICOLOR_FORCE, TERM, COLUMNS and the locale.
+func styleOf(file *os.File, env func(string) string) show.Style {
+	fd := int(file.Fd())
+	s := show.Style{Terminal: term.IsTerminal(fd), Width: 80}
+	if w, _, err := term.GetSize(fd); err == nil && w > 0 {
+		s.Width = w
+	}
+	if w, err := strconv.Atoi(env("COLUMNS")); err == nil && w > 0 {
+		s.Width = w
+	}
+	dumb := env("TERM") == "dumb"
+	s.Unicode = !dumb && utf8Locale(env)
+	s.Colour = wantsColour(s.Terminal && !dumb, env)
+	return s
+}
+
+func wantsColour(terminal bool, env func(string) string) bool {
+	switch {
+	case env("NO_COLOR") != "":
+		return false
+	case env("CLICOLOR_FORCE") != "" && env("CLICOLOR_FORCE") != "0":
+		return true
+	case env("CLICOLOR") == "0":
+		return false
+	}
+	return terminal
+}
+
+// utf8Locale follows the order in which POSIX reads the locale variables.
+func utf8Locale(env func(string) string) bool {
+	for _, name := range []string{"LC_ALL", "LC_CTYPE", "LANG"} {
+		if v := env(name); v != "" {
+			v = strings.ToLower(v)
+			return strings.Contains(v, "utf-8") || strings.Contains(v, "utf8")
+		}
+	}
+	return false
+}

@@ -1,0 +1,165 @@
+package match
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"iter"
+	"slices"
+	"strings"
+
+	"centwise/catalog"
+	"centwise/catalog/pitch"
+	"centwise/match/fit"
+)
+
+// Kinds of finding that [Check] makes.
+const (
+	FindSignFlipped = "sign-flipped" // sharp entered as flat
+	FindWrongKey    = "wrong-key"    // entered under the notes of another key
+	FindFarReading  = "far-reading"  // one slot looks odd
+	FindFarSession  = "far-session"  // a session looks odd as a whole
+	FindTunerOff    = "tuner-off"    // a contributor measures higher or lower than others
+	FindTwin        = "twin"         // gear entered twice
+)
+
+// Measurements are what [Check] looks at: the sessions, and all gear, retired
+// gear too.
+type Measurements struct {
+	Sessions    iter.Seq2[catalog.Measured, error]
+	Horns       []catalog.Horn
+	Mouthpieces []catalog.Mouthpiece
+	Progress    catalog.Counter // may be nil
+}
+
+// Check looks for measurements that contradict everything else the catalog
+// holds, and for gear entered twice. It changes nothing. Findings come by kind,
+// the surest first.
+//
+// The engine may have learned from the very sessions that are checked: shares
+// that rest on the session alone are left out of what is expected of it (see
+// expect).
+func Check(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, error) {
+	c := checker{engine: e, horns: map[catalog.ID]catalog.Horn{}, progress: in.Progress}
+	if c.progress == nil {
+		c.progress = catalog.NoCounter{}
+	}
+	for _, h := range in.Horns {
+		c.horns[h.ID] = h
+	}
+	c.progress.Start("checking sessions", 0)
+	defer c.progress.Done()
+	if err := c.sessions(ctx, in.Sessions); err != nil {
+		return nil, err
+	}
+	c.findings = append(c.findings, c.tuners()...)
+	c.findings = append(c.findings, twinHorns(in.Horns)...)
+	c.findings = append(c.findings, twinMouthpieces(in.Mouthpieces)...)
+	sortFindings(c.findings)
+	return c.findings, nil
+}
+
+type checker struct {
+	engine   Engine
+	horns    map[catalog.ID]catalog.Horn
+	progress catalog.Counter
+	findings []catalog.Finding
+	levels   []level
+}
+
+// sessions checks the stream in batches.
+func (c *checker) sessions(ctx context.Context, sessions iter.Seq2[catalog.Measured, error]) error {
+	var batch []catalog.Measured
+	for m, err := range sessions {
+		if err != nil {
+			return err
+		}
+		m.Readings = slices.Clone(m.Readings) // only valid until the next one
+		if batch = append(batch, m); len(batch) == batchSize {
+			if err := c.batch(ctx, batch); err != nil {
+				return err
+			}
+			batch = batch[:0]
+		}
+	}
+	return c.batch(ctx, batch)
+}
+
+func (c *checker) batch(ctx context.Context, batch []catalog.Measured) error {
+	if err := ctx.Err(); err != nil || len(batch) == 0 {
+		return err
+	}
+	setups := make([]fit.Setup, len(batch))
+	for i, m := range batch {
+		setups[i] = fit.Setup{Horn: m.Horn, Mouthpiece: m.Mouthpiece, Player: m.Player}
+	}
+	predictions, err := c.engine.PredictMany(setups, c.slots(batch))
+	if err != nil {
+		return fmt.Errorf("predicting the sessions to check: %w", err)
+	}
+	for i, m := range batch {
+		s := newSheet(m, c.valves(m.Horn))
+		c.findings = append(c.findings, s.check(predictions[i])...)
+		if at, ok := s.level(predictions[i]); ok {
+			c.levels = append(c.levels, level{m.Contributor, m.Method, at})
+		}
+	}
+	c.progress.Add(int64(len(batch)))
+	return nil
+}
+
+func (c *checker) valves(horn catalog.ID) int {
+	return cmp.Or(c.horns[horn].Valves, 3)
+}
+
+// slots lists what the batch was read on and the usual slots of all notes, onto
+// which shifted readings are moved.
+func (c *checker) slots(batch []catalog.Measured) []pitch.Slot {
+	set := map[pitch.Slot]bool{}
+	for _, m := range batch {
+		for _, r := range m.Readings {
+			set[r.Slot] = true
+		}
+		for _, s := range pitch.UsualSlots(0, pitch.TopUsual, c.valves(m.Horn)) {
+			set[s] = true
+		}
+	}
+	out := make([]pitch.Slot, 0, len(set))
+	for s := range set {
+		out = append(out, s)
+	}
+	sortSlots(out)
+	return out
+}
+
+// kindOrder lists the kinds from the gravest.
+var kindOrder = []string{FindSignFlipped, FindWrongKey, FindTwin, FindTunerOff, FindFarSession, FindFarReading}
+
+func sortFindings(list []catalog.Finding) {
+	slices.SortStableFunc(list, func(a, b catalog.Finding) int {
+		return cmp.Or(
+			cmp.Compare(slices.Index(kindOrder, a.Kind), slices.Index(kindOrder, b.Kind)),
+			cmp.Compare(b.Certainty, a.Certainty),
+			cmp.Compare(a.Session, b.Session),
+			cmp.Compare(a.Subject, b.Subject),
+		)
+	})
+}
+
+// plainWord holds the characters that no shell treats in a special way.
+const plainWord = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._/:+@%,-"
+
+// quote writes an argument so that it can be pasted into a shell.
+func quote(arg string) string {
+	if arg != "" && strings.Trim(arg, plainWord) == "" {
+		if arg[0] == '-' {
+			return "-- " + arg
+		}
+		return arg
+	}
+	quoted := "'" + strings.ReplaceAll(arg, "'", `'\''`) + "'"
+	if strings.HasPrefix(arg, "-") {
+		return "-- " + quoted
+	}
+	return quoted
+}

@@ -176,9 +176,8 @@ func newMouthpiece(seed uint64) process {
 	}
 	p.addAll(0.15, times(cosines(rng, height, 7, 0)[3:], shorter))
 	p.slotSD = 0.4
-	p = p.scaled(MouthpieceSpread / p.spread())
 	p.add(mouthpieceOffsetSD, shorter)
-	return p
+	return p.scaled(MouthpieceSpread / p.spread())
 }
 
 // newPlayer: the habit of drifting up or down with height, and waves.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"iter"
 	"slices"
-	"strings"
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
@@ -20,7 +19,7 @@ const (
 	FindFarReading  = "far-reading"  // one slot looks odd
 	FindFarSession  = "far-session"  // a session looks odd as a whole
 	FindTunerOff    = "tuner-off"    // a contributor measures higher or lower than others
-	FindTwin        = "twin"         // gear entered twice
+	FindTwin        = "twin"         // gear entered twice, see [catalog.Twins]
 )
 
 // Measurements are what [Check] looks at: the sessions, and all gear, retired
@@ -53,8 +52,7 @@ func Check(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, e
 		return nil, err
 	}
 	c.findings = append(c.findings, c.tuners()...)
-	c.findings = append(c.findings, twinHorns(in.Horns)...)
-	c.findings = append(c.findings, twinMouthpieces(in.Mouthpieces)...)
+	c.findings = append(c.findings, catalog.Twins(in.Horns, in.Mouthpieces)...)
 	sortFindings(c.findings)
 	return c.findings, nil
 }
@@ -144,22 +142,4 @@ func sortFindings(list []catalog.Finding) {
 			cmp.Compare(a.Subject, b.Subject),
 		)
 	})
-}
-
-// plainWord holds the characters that no shell treats in a special way.
-const plainWord = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._/:+@%,-"
-
-// quote writes an argument so that it can be pasted into a shell.
-func quote(arg string) string {
-	if arg != "" && strings.Trim(arg, plainWord) == "" {
-		if arg[0] == '-' {
-			return "-- " + arg
-		}
-		return arg
-	}
-	quoted := "'" + strings.ReplaceAll(arg, "'", `'\''`) + "'"
-	if strings.HasPrefix(arg, "-") {
-		return "-- " + quoted
-	}
-	return quoted
 }

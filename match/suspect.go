@@ -157,7 +157,7 @@ func (s *sheet) finding(x suspicion) catalog.Finding {
 		f.Detail = fmt.Sprintf("read %s %s, as if entered for an instrument in another key, the %d notes lie %.1f cents from what is expected, as entered %.1f",
 			distance, direction, x.notes, x.then, x.asEntered)
 	}
-	f.Repair = fmt.Sprintf("centwise session retract %s --reason %s", quote(s.name()), quote(reason))
+	f.Repair = fmt.Sprintf("centwise session retract %s --reason %s", catalog.ShellWord(s.name()), catalog.ShellWord(reason))
 	return f
 }
 
@@ -227,7 +227,7 @@ func (s *sheet) farFinding(i int, expected, gross float64) catalog.Finding {
 		Detail: fmt.Sprintf("looks odd: %s on %s was read %+.0f cents in %s, %+.0f is expected after the session's own slide and level; the fit gives it little weight already",
 			slot.Note(), slot.Valves, s.cents[i], count(s.count[i], "reading"), expected),
 		Certainty: farCertainty * gross,
-		Repair:    "centwise session show " + quote(s.name()),
+		Repair:    "centwise session show " + catalog.ShellWord(s.name()),
 	}
 }
 
@@ -240,7 +240,7 @@ func (s *sheet) oddFinding(far, of int) catalog.Finding {
 		Kind: FindFarSession, Session: s.name(),
 		Detail:    fmt.Sprintf("looks odd: %d of %d notes are far from what is expected; was it entered under another horn's label?", far, of),
 		Certainty: oddCertainty,
-		Repair:    "centwise session show " + quote(s.name()),
+		Repair:    "centwise session show " + catalog.ShellWord(s.name()),
 	}
 }
 

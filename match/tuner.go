@@ -86,10 +86,10 @@ func tunerFinding(contributor string, own, others []float64) (catalog.Finding, b
 	}
 	return catalog.Finding{
 		Kind: FindTunerOff, Subject: contributor,
-		Detail: fmt.Sprintf("%s sessions by %s lie %.0f cents %s than those of others: check the tuner's reference pitch, or the A4 entered",
-			fmt.Sprint(len(own)), contributor, math.Abs(difference), direction),
+		Detail: fmt.Sprintf("%d sessions by %s lie %.0f cents %s than those of others: check the tuner's reference pitch, or the A4 entered",
+			len(own), contributor, math.Abs(difference), direction),
 		Certainty: 0.9,
-		Repair:    "centwise session list --contributor " + quote(contributor),
+		Repair:    "centwise session list --contributor " + catalog.ShellWord(contributor),
 	}, true
 }
 

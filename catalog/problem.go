@@ -77,9 +77,10 @@ func (c *check) addf(field, hint, format string, args ...any) {
 }
 
 // err is the [*Error] of kind Invalid for what was gathered, nil for nothing.
-func (c *check) err() error { return c.problems.invalid() }
+func (c *check) err() error { return c.problems.Err() }
 
-func (ps Problems) invalid() error {
+// Err is the [*Error] of kind Invalid for the problems, nil when there are none.
+func (ps Problems) Err() error {
 	switch len(ps) {
 	case 0:
 		return nil

@@ -10,12 +10,15 @@ import (
 
 // Store keeps a catalog. Every change goes through [Store.Apply], which is one
 // transaction. Methods return an [*Error]: NotFound, Conflict, Invalid,
-// Unavailable or Busy; anything else is a defect.
+// Unavailable or Busy; the error of a context that was cancelled or ran out
+// wraps that of the context; anything else is a defect.
 type Store interface {
 	// Apply validates and writes all of the changes or none of them.
 	// Conflict: a label or session name is taken, or a revision is not the
 	// next one. Invalid: a record breaks a rule. NotFound: a session refers to
-	// a record that is neither stored nor among the changes.
+	// a record that is neither stored nor among the changes. The changes
+	// themselves are not altered: a caller that needs a new record's id takes
+	// it from [NewID] beforehand.
 	Apply(ctx context.Context, c Changes) error
 
 	// Horns, Mouthpieces and Players list the current revisions by label,
@@ -30,9 +33,17 @@ type Store interface {
 	Mouthpiece(ctx context.Context, label string) (Mouthpiece, error)
 	Player(ctx context.Context, label string) (Player, error)
 
+	// HornHistory, MouthpieceHistory and PlayerHistory list every revision of
+	// a record, the first one first.
+	HornHistory(ctx context.Context, id ID) ([]Horn, error)
+	MouthpieceHistory(ctx context.Context, id ID) ([]Mouthpiece, error)
+	PlayerHistory(ctx context.Context, id ID) ([]Player, error)
+
 	// Sessions lists sessions in order of recording, without readings.
 	Sessions(ctx context.Context, f SessionFilter) ([]SessionSummary, error)
-	// Session finds one by name or id, with its readings.
+	// Session finds one by name (exact, then ignoring case; one that counts
+	// before retracted ones, the latest of those) or id, with its readings in
+	// the order of [CompareReadings].
 	Session(ctx context.Context, name string) (Session, error)
 
 	// Measurements streams every session that is not retracted, in order of
@@ -62,8 +73,9 @@ type Store interface {
 }
 
 // Changes is what one [Store.Apply] writes. A record with Revision.Number 1 is
-// new; with a higher one it replaces the revision before it. Empty ids, zero
-// revision times and Recorded times are filled in by Apply.
+// new (0 is read as 1); with a higher one it replaces the revision before it.
+// What is written is normalised (see [Changes.Normalized]): empty ids, zero
+// revision times and Recorded times are filled in.
 type Changes struct {
 	Horns       []Horn
 	Mouthpieces []Mouthpiece
@@ -82,7 +94,7 @@ type RetractionOf struct {
 type SessionFilter struct {
 	Horn, Mouthpiece, Player ID
 	Contributor              string
-	Since                    time.Time
+	Since                    time.Time // played, or if that is not known recorded, at this time or later
 	Retracted                bool // include retracted sessions
 	Limit                    int
 }

@@ -271,5 +271,13 @@ func (c Changes) Validate() error {
 		}
 		all = append(all, k.problems...)
 	}
-	return all.invalid()
+	return all.Err()
+}
+
+// ValidateTitle checks the title of a catalog; it may be empty. The error is an
+// [*Error] of kind Invalid holding [Problems].
+func ValidateTitle(title string) error {
+	c := checking("catalog", title)
+	c.handle("title", title)
+	return c.err()
 }

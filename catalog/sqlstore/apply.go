@@ -1,0 +1,248 @@
+package sqlstore
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+	"time"
+
+	"centwise/catalog"
+)
+
+// Apply validates and writes all of the changes or none of them.
+func (s *Store) Apply(ctx context.Context, c catalog.Changes) error {
+	c = c.Normalized(time.Now())
+	if err := c.Validate(); err != nil {
+		return err
+	}
+	return s.write(ctx, "writing to the catalog", func(tx *sql.Tx) error {
+		w := &changer{ctx: ctx, tx: tx, store: s}
+		return w.apply(c)
+	})
+}
+
+// changer is one Apply under way: its transaction and the catalog's digest as
+// it comes to be.
+type changer struct {
+	ctx   context.Context
+	tx    *sql.Tx
+	store *Store
+	sum   catalog.Digest
+}
+
+// apply writes in an order in which labels and names that are given up are free
+// before they are taken again.
+func (w *changer) apply(c catalog.Changes) error {
+	var sum digest
+	if err := w.tx.QueryRowContext(w.ctx, `SELECT digest FROM catalog WHERE one = 1`).Scan(&sum); err != nil {
+		return err
+	}
+	w.sum = catalog.Digest(sum)
+	if err := w.retract(c.Retractions); err != nil {
+		return err
+	}
+	if err := w.writeGear(c); err != nil {
+		return err
+	}
+	if err := w.insertSessions(c.Sessions); err != nil {
+		return err
+	}
+	if err := w.checkReplacements(c); err != nil {
+		return err
+	}
+	sum = digest(w.sum)
+	_, err := w.tx.ExecContext(w.ctx, `UPDATE catalog SET digest = $1 WHERE one = 1`, &sum)
+	return err
+}
+
+// writeGear writes the revisions. The digest of a session names its gear by
+// label, so sessions of gear that changes its label are taken out of the sum
+// before and put back after.
+func (w *changer) writeGear(c catalog.Changes) error {
+	renamed := map[int64]bool{}
+	err := horns.free(w, c.Horns, renamed)
+	if err == nil {
+		err = mouthpieces.free(w, c.Mouthpieces, renamed)
+	}
+	if err == nil {
+		err = players.free(w, c.Players, renamed)
+	}
+	if err == nil {
+		err = w.countSessions(renamed, catalog.Digest.Minus)
+	}
+	if err == nil {
+		err = horns.write(w, c.Horns)
+	}
+	if err == nil {
+		err = mouthpieces.write(w, c.Mouthpieces)
+	}
+	if err == nil {
+		err = players.write(w, c.Players)
+	}
+	if err == nil {
+		err = w.countSessions(renamed, catalog.Digest.Plus)
+	}
+	return err
+}
+
+// free gives up the labels of records that get another one, so that two can
+// exchange theirs, and gathers the sessions that name them.
+func (g *gear[T]) free(w *changer, records []T, sessions map[int64]bool) error {
+	final := map[catalog.ID]string{}
+	for i := range records {
+		if id, r, label := g.base(&records[i]); r.Number > 1 {
+			final[*id] = *label
+		}
+	}
+	for id, label := range final {
+		h, err := g.head(w.ctx, w.tx, id)
+		if err != nil {
+			return err
+		}
+		if h.number == 0 || h.label == label {
+			continue
+		}
+		if err := w.sessionsWith(g.noun, id, sessions); err != nil {
+			return err
+		}
+		if _, err := w.tx.ExecContext(w.ctx, g.freeLabel, id); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sessionsWith gathers the sessions of one piece of gear that count.
+func (w *changer) sessionsWith(column string, id catalog.ID, into map[int64]bool) error {
+	rows, err := w.tx.QueryContext(w.ctx, `SELECT seq FROM session WHERE retracted_at IS NULL AND `+column+` = $1`, id)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var seq int64
+		if err := rows.Scan(&seq); err != nil {
+			return err
+		}
+		into[seq] = true
+	}
+	return rows.Err()
+}
+
+// labelsOfSession joins a session s with the current revisions of its gear.
+const labelsOfSession = `
+	JOIN horn hh ON hh.id = s.horn JOIN horn_revision h ON h.id = hh.id AND h.number = hh.number
+	JOIN mouthpiece mh ON mh.id = s.mouthpiece JOIN mouthpiece_revision m ON m.id = mh.id AND m.number = mh.number
+	LEFT JOIN player ph ON ph.id = s.player LEFT JOIN player_revision p ON p.id = ph.id AND p.number = ph.number`
+
+// countSessions adds the digests of sessions to the sum, or takes them away.
+func (w *changer) countSessions(seqs map[int64]bool, count func(a, b catalog.Digest) catalog.Digest) error {
+	if len(seqs) == 0 {
+		return nil
+	}
+	st, err := w.tx.PrepareContext(w.ctx, `SELECT s.content, h.label, m.label, COALESCE(p.label, '') FROM session s`+labelsOfSession+` WHERE s.seq = $1`)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	for seq := range seqs {
+		var content digest
+		var horn, mouthpiece, player string
+		if err := st.QueryRowContext(w.ctx, seq).Scan(&content, &horn, &mouthpiece, &player); err != nil {
+			return err
+		}
+		w.sum = count(w.sum, catalog.SessionDigest(catalog.Digest(content), horn, mouthpiece, player))
+	}
+	return nil
+}
+
+// write adds revisions and moves the heads to them.
+func (g *gear[T]) write(w *changer, records []T) error {
+	if len(records) == 0 {
+		return nil
+	}
+	st, err := prepareAll(w.ctx, w.tx, g.headOf, g.insertRevision, g.insertHead, g.updateHead)
+	if err != nil {
+		return err
+	}
+	defer st.close()
+	order := slices.Clone(records)
+	slices.SortStableFunc(order, func(a, b T) int {
+		_, ra, _ := g.base(&a)
+		_, rb, _ := g.base(&b)
+		return ra.Number - rb.Number
+	})
+	// Every revision of gear that exists comes before new gear, so that a
+	// label that is given up is free for a new record, whatever its number.
+	for i := range order {
+		if err := g.writeOne(w, st, &order[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (g *gear[T]) writeOne(w *changer, st statements, record *T) error {
+	id, r, label := g.base(record)
+	var h head
+	if err := st[0].QueryRowContext(w.ctx, *id).Scan(&h.number, &h.label, &h.digest); err != nil && err != sql.ErrNoRows {
+		return err
+	}
+	if err := g.follows(h, r.Number, *label); err != nil {
+		return err
+	}
+	d := digest(g.digest(*record))
+	w.sum = w.sum.Plus(catalog.Digest(d))
+	if _, err := st[1].ExecContext(w.ctx, g.values(record, &d)...); err != nil {
+		return err
+	}
+	put := st[2]
+	if h.number > 0 {
+		w.sum = w.sum.Minus(catalog.Digest(h.digest))
+		put = st[3]
+	}
+	_, err := put.ExecContext(w.ctx, id, r.Number, label, catalog.Fold(*label))
+	if w.store.dialect.classify(err) == unique {
+		return catalog.Errorf(catalog.Conflict, "choose another label, or edit the one that is there: centwise "+g.noun+" show "+catalog.ShellWord(*label),
+			"there is a %s %q already", g.noun, *label)
+	}
+	return err
+}
+
+// follows checks that a revision is the next one of what is stored.
+func (g *gear[T]) follows(h head, number int, label string) error {
+	switch {
+	case h.number+1 == number:
+		return nil
+	case h.number == 0:
+		return catalog.Errorf(catalog.NotFound, "add it first: centwise "+g.noun+" add "+catalog.ShellWord(label),
+			"revision %d of a %s %q that is not in the catalog", number, g.noun, label)
+	case number == 1:
+		return catalog.Errorf(catalog.Conflict, "leave the id of a new record empty", "there is a %s with the id of %q already, called %q", g.noun, label, h.label)
+	}
+	return catalog.Errorf(catalog.Conflict, "look at it again, then repeat the change: centwise "+g.noun+" show "+catalog.ShellWord(h.label),
+		"the %s %q was changed meanwhile: revision %d is stored, so the next is not %d", g.noun, h.label, h.number, number)
+}
+
+// statements are prepared for one transaction.
+type statements []*sql.Stmt
+
+func prepareAll(ctx context.Context, tx *sql.Tx, queries ...string) (statements, error) {
+	var out statements
+	for _, q := range queries {
+		st, err := tx.PrepareContext(ctx, q)
+		if err != nil {
+			out.close()
+			return nil, fmt.Errorf("preparing a statement: %w", err)
+		}
+		out = append(out, st)
+	}
+	return out, nil
+}
+
+func (st statements) close() {
+	for _, s := range st {
+		s.Close()
+	}
+}

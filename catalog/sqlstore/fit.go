@@ -1,0 +1,95 @@
+package sqlstore
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"maps"
+	"slices"
+
+	"centwise/catalog"
+)
+
+// maxSection is the largest section of a fit that is stored: a little less
+// than the largest value that SQLite holds by default, 10^9 bytes.
+const maxSection = 900_000_000
+
+// SaveFit replaces the stored fit by f.
+func (s *Store) SaveFit(ctx context.Context, f catalog.StoredFit) error {
+	for name, body := range f.Sections {
+		if name == "" || len(body) > maxSection {
+			return catalog.Errorf(catalog.Invalid, "split it", "section %q of the fit has %d bytes; it needs a name and at most %d bytes", name, len(body), maxSection)
+		}
+	}
+	return s.write(ctx, "saving the fit", func(tx *sql.Tx) error {
+		for _, q := range []string{`DELETE FROM fit_section`, `DELETE FROM fit`} {
+			if _, err := tx.ExecContext(ctx, q); err != nil {
+				return err
+			}
+		}
+		_, err := tx.ExecContext(ctx, `INSERT INTO fit (one, digest, version, fitted_at) VALUES (1, $1, $2, $3)`, f.Digest, f.Version, (*instant)(&f.At))
+		if err != nil {
+			return err
+		}
+		for _, name := range slices.Sorted(maps.Keys(f.Sections)) {
+			body := f.Sections[name]
+			if body == nil {
+				body = []byte{} // nil would be NULL
+			}
+			checksum := sha256.Sum256(body)
+			if _, err := tx.ExecContext(ctx, `INSERT INTO fit_section (name, checksum, body) VALUES ($1, $2, $3)`, name, checksum[:], body); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+const refit = "make it with: centwise fit"
+
+// LoadFit gives the named sections of the stored fit, all when none is named.
+// NotFound, with the advice to fit again: there is no fit, it lacks a section,
+// or a section is damaged.
+func (s *Store) LoadFit(ctx context.Context, sections ...string) (catalog.StoredFit, error) {
+	f := catalog.StoredFit{Sections: map[string][]byte{}}
+	err := s.read(ctx, "loading the fit", func(tx *sql.Tx) error {
+		err := tx.QueryRowContext(ctx, `SELECT digest, version, fitted_at FROM fit WHERE one = 1`).Scan(&f.Digest, &f.Version, (*instant)(&f.At))
+		if err == sql.ErrNoRows {
+			return catalog.Errorf(catalog.NotFound, refit, "the catalog has no fit yet")
+		}
+		if err != nil {
+			return err
+		}
+		if len(sections) == 0 {
+			if sections, err = texts(ctx, tx, `SELECT name FROM fit_section ORDER BY name`); err != nil {
+				return err
+			}
+		}
+		for _, name := range sections {
+			if f.Sections[name], err = loadSection(ctx, tx, name); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return catalog.StoredFit{}, err
+	}
+	return f, nil
+}
+
+func loadSection(ctx context.Context, tx *sql.Tx, name string) ([]byte, error) {
+	var checksum digest
+	var body []byte
+	err := tx.QueryRowContext(ctx, `SELECT checksum, body FROM fit_section WHERE name = $1`, name).Scan(&checksum, &body)
+	if err == sql.ErrNoRows {
+		return nil, catalog.Errorf(catalog.NotFound, refit, "the stored fit has no section %q", name)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if sha256.Sum256(body) != checksum {
+		return nil, catalog.Errorf(catalog.NotFound, refit, "section %q of the stored fit is damaged", name)
+	}
+	return body, nil
+}

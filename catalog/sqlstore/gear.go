@@ -1,0 +1,246 @@
+package sqlstore
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+	"strings"
+
+	"centwise/catalog"
+)
+
+// gear says how one kind of record with revisions is kept: a head table named
+// by the noun (id, number, label, folded) and a table of revisions beside it.
+type gear[T any] struct {
+	noun    string
+	columns string // of a revision, in the order of fields
+	fields  func(*T) []any
+	base    func(*T) (*catalog.ID, *catalog.Revision, *string)
+	digest  func(T) catalog.Digest
+
+	selectHead, selectAll, selectRevisions, insertRevision, insertHead, updateHead, freeLabel, headOf string
+}
+
+// revisionColumns come before the columns of each kind.
+const revisionColumns = "id, number, revised_at, contributor, retired, digest"
+
+func newGear[T any](g gear[T]) *gear[T] {
+	columns := strings.Split(revisionColumns+", "+g.columns, ", ")
+	qualified := "r." + strings.Join(columns, ", r.")
+	g.selectHead = fmt.Sprintf(`SELECT %s FROM %[2]s g JOIN %[2]s_revision r ON r.id = g.id AND r.number = g.number`, qualified, g.noun)
+	g.selectAll = fmt.Sprintf(`SELECT %s FROM %s_revision r`, qualified, g.noun)
+	g.selectRevisions = fmt.Sprintf(`SELECT %s FROM %s_revision r WHERE r.id = $1 ORDER BY r.number`, qualified, g.noun)
+	g.insertRevision = fmt.Sprintf(`INSERT INTO %s_revision (%s) VALUES (%s)`, g.noun, strings.Join(columns, ", "), placeholders(1, len(columns)))
+	g.insertHead = fmt.Sprintf(`INSERT INTO %s (id, number, label, folded) VALUES ($1, $2, $3, $4)`, g.noun)
+	g.updateHead = fmt.Sprintf(`UPDATE %s SET number = $2, label = $3, folded = $4 WHERE id = $1`, g.noun)
+	g.freeLabel = fmt.Sprintf(`UPDATE %s SET label = id WHERE id = $1`, g.noun)
+	g.headOf = fmt.Sprintf(`SELECT g.number, r.label, r.digest FROM %[1]s g JOIN %[1]s_revision r ON r.id = g.id AND r.number = g.number WHERE g.id = $1`, g.noun)
+	return &g
+}
+
+// placeholders lists n placeholders from $first on.
+func placeholders(first, n int) string {
+	var b strings.Builder
+	for i := range n {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		fmt.Fprintf(&b, "$%d", first+i)
+	}
+	return b.String()
+}
+
+var horns = newGear(gear[catalog.Horn]{
+	noun:    "horn",
+	columns: "label, maker, model, serial, instrument, pitch_key, valves, receiver, bore_mm, throw1_mm, throw3_mm, loaner, owner, tags, bore_geometry",
+	fields: func(h *catalog.Horn) []any {
+		return []any{&h.Label, &h.Maker, &h.Model, &h.Serial, &h.Instrument, &h.Key, &h.Valves, &h.Receiver, &h.BoreMM,
+			&h.Throw1MM, &h.Throw3MM, (*flag)(&h.Loaner), &h.Owner, (*list)(&h.Tags), &h.BoreGeometry}
+	},
+	base:   func(h *catalog.Horn) (*catalog.ID, *catalog.Revision, *string) { return &h.ID, &h.Revision, &h.Label },
+	digest: catalog.Horn.Digest,
+})
+
+var mouthpieces = newGear(gear[catalog.Mouthpiece]{
+	noun: "mouthpiece",
+	columns: "label, maker, model, serial, shank, rim_mm, cup_cm3, cup_depth_mm, throat_mm, throat_length_mm, " +
+		"backbore_mm, backbore_character, length_mm, owner, stock, tags",
+	fields: func(m *catalog.Mouthpiece) []any {
+		return []any{&m.Label, &m.Maker, &m.Model, &m.Serial, &m.Shank, &m.RimMM, &m.CupCM3, &m.CupDepthMM, &m.ThroatMM,
+			&m.ThroatLengthMM, &m.BackboreMM, &m.BackboreCharacter, &m.LengthMM, &m.Owner, (*list)(&m.Stock), (*list)(&m.Tags)}
+	},
+	base: func(m *catalog.Mouthpiece) (*catalog.ID, *catalog.Revision, *string) {
+		return &m.ID, &m.Revision, &m.Label
+	},
+	digest: catalog.Mouthpiece.Digest,
+})
+
+var players = newGear(gear[catalog.Player]{
+	noun:    "player",
+	columns: "label, level, rim_min_mm, rim_max_mm, cup_min_cm3, cup_max_cm3, tolerance_cents, range_low, range_high, tags",
+	fields: func(p *catalog.Player) []any {
+		return []any{&p.Label, &p.Level, &p.RimMinMM, &p.RimMaxMM, &p.CupMinCM3, &p.CupMaxCM3, &p.ToleranceCents,
+			&p.RangeLow, &p.RangeHigh, (*list)(&p.Tags)}
+	},
+	base:   func(p *catalog.Player) (*catalog.ID, *catalog.Revision, *string) { return &p.ID, &p.Revision, &p.Label },
+	digest: catalog.Player.Digest,
+})
+
+// values lists the columns of a revision as pointers, for scanning or writing.
+func (g *gear[T]) values(record *T, d *digest) []any {
+	id, r, _ := g.base(record)
+	return append([]any{id, &r.Number, (*instant)(&r.At), &r.Contributor, (*flag)(&r.Retired), d}, g.fields(record)...)
+}
+
+// query reads revisions.
+func (g *gear[T]) query(ctx context.Context, db queryer, query string, args ...any) ([]T, error) {
+	rows, err := db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []T
+	for rows.Next() {
+		var record T
+		var d digest
+		if err := rows.Scan(g.values(&record, &d)...); err != nil {
+			return nil, err
+		}
+		out = append(out, record)
+	}
+	return out, rows.Err()
+}
+
+// all lists the current revisions by label: first without case, then exactly.
+func (g *gear[T]) all(ctx context.Context, s *Store, retired bool) ([]T, error) {
+	query := g.selectHead
+	if !retired {
+		query += ` WHERE r.retired = 0`
+	}
+	out, err := g.query(ctx, s.db, query)
+	if err != nil {
+		return nil, s.fail(ctx, "listing the "+g.noun+"s", err)
+	}
+	keys := make(map[string]string, len(out))
+	label := func(record *T) string { _, _, l := g.base(record); return *l }
+	for i := range out {
+		keys[label(&out[i])] = catalog.Fold(label(&out[i]))
+	}
+	slices.SortFunc(out, func(a, b T) int {
+		return cmp.Or(strings.Compare(keys[label(&a)], keys[label(&b)]), strings.Compare(label(&a), label(&b)))
+	})
+	return out, nil
+}
+
+// find looks a current record up by label, then label without case, then id.
+func (g *gear[T]) find(ctx context.Context, s *Store, label string) (T, error) {
+	var none T
+	doing := "looking for the " + g.noun
+	normal := catalog.NormalLabel(label)
+	found, err := g.query(ctx, s.db, g.selectHead+` WHERE g.folded = $1 OR g.id = $2`, catalog.Fold(label), strings.ToUpper(normal))
+	if err != nil {
+		return none, s.fail(ctx, doing, err)
+	}
+	for i := range found {
+		if id, _, l := g.base(&found[i]); *l == normal || strings.EqualFold(string(*id), normal) {
+			return found[i], nil
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		have, err := texts(ctx, s.db, `SELECT label FROM `+g.noun+` ORDER BY label`)
+		if err != nil {
+			return none, s.fail(ctx, doing, err)
+		}
+		return none, catalog.Missing(g.noun, label, have)
+	}
+	return none, catalog.Errorf(catalog.NotFound, "write capitals and small letters as they are: "+g.quoted(found),
+		"several %ss are called %q but for case", g.noun, label)
+}
+
+func (g *gear[T]) quoted(records []T) string {
+	labels := make([]string, len(records))
+	for i := range records {
+		_, _, l := g.base(&records[i])
+		labels[i] = fmt.Sprintf("%q", *l)
+	}
+	slices.Sort(labels)
+	return strings.Join(labels, ", ")
+}
+
+// history lists every revision of a record, the first one first.
+func (g *gear[T]) history(ctx context.Context, s *Store, id catalog.ID) ([]T, error) {
+	out, err := g.query(ctx, s.db, g.selectRevisions, id)
+	if err != nil {
+		return nil, s.fail(ctx, "reading the history of the "+g.noun, err)
+	}
+	if len(out) == 0 {
+		return nil, catalog.Errorf(catalog.NotFound, "give the id of a "+g.noun+" that is there", "no %s with the id %q in the catalog", g.noun, id)
+	}
+	return out, nil
+}
+
+// head is the current revision of a record, number 0 when there is none.
+type head struct {
+	number int
+	label  string
+	digest digest
+}
+
+func (g *gear[T]) head(ctx context.Context, tx *sql.Tx, id catalog.ID) (head, error) {
+	var h head
+	err := tx.QueryRowContext(ctx, g.headOf, id).Scan(&h.number, &h.label, &h.digest)
+	if err == sql.ErrNoRows {
+		return head{}, nil
+	}
+	return h, err
+}
+
+// Horns lists the current horns by label.
+func (s *Store) Horns(ctx context.Context, retired bool) ([]catalog.Horn, error) {
+	return horns.all(ctx, s, retired)
+}
+
+// Mouthpieces lists the current mouthpieces by label.
+func (s *Store) Mouthpieces(ctx context.Context, retired bool) ([]catalog.Mouthpiece, error) {
+	return mouthpieces.all(ctx, s, retired)
+}
+
+// Players lists the current players by label.
+func (s *Store) Players(ctx context.Context, retired bool) ([]catalog.Player, error) {
+	return players.all(ctx, s, retired)
+}
+
+// Horn finds a horn by label or id.
+func (s *Store) Horn(ctx context.Context, label string) (catalog.Horn, error) {
+	return horns.find(ctx, s, label)
+}
+
+// Mouthpiece finds a mouthpiece by label or id.
+func (s *Store) Mouthpiece(ctx context.Context, label string) (catalog.Mouthpiece, error) {
+	return mouthpieces.find(ctx, s, label)
+}
+
+// Player finds a player by label or id.
+func (s *Store) Player(ctx context.Context, label string) (catalog.Player, error) {
+	return players.find(ctx, s, label)
+}
+
+// HornHistory lists every revision of a horn, the first one first.
+func (s *Store) HornHistory(ctx context.Context, id catalog.ID) ([]catalog.Horn, error) {
+	return horns.history(ctx, s, id)
+}
+
+// MouthpieceHistory lists every revision of a mouthpiece, the first one first.
+func (s *Store) MouthpieceHistory(ctx context.Context, id catalog.ID) ([]catalog.Mouthpiece, error) {
+	return mouthpieces.history(ctx, s, id)
+}
+
+// PlayerHistory lists every revision of a player, the first one first.
+func (s *Store) PlayerHistory(ctx context.Context, id catalog.ID) ([]catalog.Player, error) {
+	return players.history(ctx, s, id)
+}

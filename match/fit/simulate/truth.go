@@ -149,7 +149,7 @@ func newHorn(seed uint64) process {
 	p.addAll(4.0, cosines(rng, series, 7, 0.6))
 	p.addAll(2.2, cosines(rng, height, 9, 0.8))
 	p.addAll(1.2, times(cosines(rng, series, 3, 0.5), bent))
-	p.slotSD = 2.4
+	p.slotSD = 2.8
 	p = p.scaled(HornSpread / p.spread())
 	p.add(hornOffsetSD, constant())
 	return p

@@ -44,7 +44,7 @@ type plan struct {
 
 var plans = map[Kind]map[Size]plan{
 	Plain: {
-		Small:  {horns: 60, mouthpieces: 80, players: 60, contributors: 12, sessions: 250, full: 0.04, rankings: 60},
+		Small:  {horns: 60, mouthpieces: 80, players: 90, contributors: 18, sessions: 250, full: 0.04, rankings: 60},
 		Medium: {horns: 250, mouthpieces: 350, players: 600, contributors: 90, sessions: 1800, full: 0.68, rankings: 150},
 		Large:  {horns: 2000, mouthpieces: 3000, players: 8000, contributors: 1200, sessions: 27000, full: 0.72, rankings: 200},
 	},

@@ -39,7 +39,7 @@ type Measurements struct {
 // that rest on the session alone are left out of what is expected of it (see
 // expect).
 func Check(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, error) {
-	c := checker{engine: e, horns: map[catalog.ID]catalog.Horn{}, progress: in.Progress}
+	c := checker{engine: e, answered: answers(e), horns: map[catalog.ID]catalog.Horn{}, progress: in.Progress}
 	if c.progress == nil {
 		c.progress = catalog.NoCounter{}
 	}
@@ -59,6 +59,7 @@ func Check(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, e
 
 type checker struct {
 	engine   Engine
+	answered func(pitch.Slot) bool
 	horns    map[catalog.ID]catalog.Horn
 	progress catalog.Counter
 	findings []catalog.Finding
@@ -91,7 +92,11 @@ func (c *checker) batch(ctx context.Context, batch []catalog.Measured) error {
 	for i, m := range batch {
 		setups[i] = fit.Setup{Horn: m.Horn, Mouthpiece: m.Mouthpiece, Player: m.Player}
 	}
-	predictions, err := c.engine.PredictMany(setups, c.slots(batch))
+	slots := c.slots(batch)
+	predictions, err := c.engine.PredictMany(setups, slots)
+	if err == nil {
+		err = usable(predictions, len(setups), len(slots))
+	}
 	if err != nil {
 		return fmt.Errorf("predicting the sessions to check: %w", err)
 	}
@@ -124,7 +129,9 @@ func (c *checker) slots(batch []catalog.Measured) []pitch.Slot {
 	}
 	out := make([]pitch.Slot, 0, len(set))
 	for s := range set {
-		out = append(out, s)
+		if c.answered(s) {
+			out = append(out, s)
+		}
 	}
 	sortSlots(out)
 	return out

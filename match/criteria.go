@@ -40,23 +40,36 @@ func (c Criteria) For(p *catalog.Player) Criteria {
 	return c
 }
 
-// problem sets up the tuning problem of a horn on its usual slots.
-func (c Criteria) problem(h catalog.Horn) (*tuning.Problem, error) {
-	slots := pitch.UsualSlots(c.Low, c.High, h.Valves)
+// plan is what the judgements of all setups with one horn have in common.
+type plan struct {
+	problem   *tuning.Problem
+	tolerance float64
+	slots     []pitch.Slot // those to ask of the engine; the problem's come first
+	at        places       // of slots
+	missing   []pitch.Note // notes in the range that nothing is known of
+}
+
+// plan prepares to judge setups with a horn on its usual slots, with the slots
+// of their harmonics if support is wanted.
+func (c Criteria) plan(h catalog.Horn, answered func(pitch.Slot) bool, support bool) (plan, error) {
+	slots, missing := usualSlots(c.Low, c.High, h.Valves, answered)
 	if len(slots) == 0 {
-		return nil, catalog.Errorf(catalog.Invalid, "give the lower note first, within F#3..G6",
-			"no note of horn %s lies in the range %s..%s", h.Label, c.Low, c.High)
+		return plan{}, catalog.Errorf(catalog.Invalid, fmt.Sprintf("give the lower note first, within %s..%s", pitch.RangeLow, pitch.TopUsual),
+			"no note of horn %q lies in the range %s..%s", h.Label, c.Low, c.High)
 	}
 	throws, length := tuning.ForHorn(h)
 	if c.NoThrows {
 		throws = tuning.Throws{}
 	}
-	p, err := tuning.NewProblem(slots, tuning.Options{
+	problem, err := tuning.NewProblem(slots, tuning.Options{
 		Weights: c.Weights, Temperament: c.Temperament,
 		Throws: throws, OpenLengthMM: length, Travel: c.Travel,
 	})
 	if err != nil {
-		return nil, fmt.Errorf("horn %s: %w", h.Label, err)
+		return plan{}, &catalog.Error{Kind: catalog.Invalid, What: fmt.Sprintf("judging horn %q", h.Label), Err: err}
 	}
-	return p, nil
+	if support {
+		slots = withHarmonics(slots, answered)
+	}
+	return plan{problem, c.ToleranceCents, slots, placesOf(slots), missing}, nil
 }

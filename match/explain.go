@@ -124,19 +124,20 @@ func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
 			"the %s shank of %s does not fit the %s receiver of %s", o.Mouthpiece.Shank, o.Mouthpiece.Label, o.Horn.Receiver, o.Horn.Label)
 	}
 	c = c.For(o.Player)
-	problem, err := c.problem(o.Horn)
+	plan, err := c.plan(o.Horn, answers(e), true)
 	if err != nil {
 		return nil, err
 	}
-	p, err := e.Predict(o.setup(), withHarmonics(problem.Slots()))
-	if err != nil {
-		return nil, fmt.Errorf("predicting %s with %s: %w", o.Horn.Label, o.Mouthpiece.Label, err)
+	this := o.setup()
+	predictions, err := e.PredictMany([]fit.Setup{this, {Horn: this.Horn, Player: this.Player}}, plan.slots)
+	if err == nil {
+		err = usable(predictions, 2, len(plan.slots))
 	}
-	typical, err := e.Predict(fit.Setup{Horn: o.Horn.ID, Player: o.setup().Player}, problem.Slots())
 	if err != nil {
-		return nil, fmt.Errorf("predicting %s with a typical mouthpiece: %w", o.Horn.Label, err)
+		return nil, fmt.Errorf("predicting %s with %s and with a typical mouthpiece: %w", o.Horn.Label, o.Mouthpiece.Label, err)
 	}
-	verdict, result, _ := scale{problem, c.ToleranceCents}.judge(p, true)
+	p, typical := predictions[0], predictions[1]
+	verdict, result, _ := plan.judge(p, true)
 	x := &Explanation{
 		Horn: o.Horn.Label, Mouthpiece: o.Mouthpiece.Label, Verdict: verdict,
 		ToleranceCents: c.ToleranceCents, Temperament: temperamentName(c.Temperament),
@@ -144,13 +145,13 @@ func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
 		SlideStop: result.AtStop,
 		Linked:    p.Linked, Basis: p.Evidence.Basis, Evidence: viewOf(p.Evidence),
 		Adapter: !fits(o.Horn, o.Mouthpiece),
-		Notes:   noteLines(o.Horn, p, result),
+		Notes:   noteLines(o.Horn, p, plan.at.of(p.Mean), result),
 	}
 	if o.Player != nil {
 		x.Player = o.Player.Label
 	}
-	x.Cures, x.Spoils = compare(problem, typical, p)
-	x.Words = words(x)
+	x.Cures, x.Spoils = compare(plan.problem, typical, p)
+	x.Words = words(x, plan.missing)
 	return x, nil
 }
 
@@ -161,8 +162,7 @@ func temperamentName(t pitch.Temperament) string {
 	return t.Name
 }
 
-func noteLines(h catalog.Horn, p fit.Prediction, r tuning.Result) []NoteLine {
-	deviation := lookup(p.Slots, p.Mean)
+func noteLines(h catalog.Horn, p fit.Prediction, deviation func(pitch.Slot) (float64, bool), r tuning.Result) []NoteLine {
 	out := make([]NoteLine, len(r.Notes))
 	for j, n := range r.Notes {
 		written := n.Slot.Note()
@@ -209,10 +209,12 @@ func compare(problem *tuning.Problem, typical, this fit.Prediction) (cures, spoi
 			slices.Sort(gains[j])
 			change.Low, change.High = quantile(gains[j], 0.1), quantile(gains[j], 0.9)
 		}
+		// What is printed, the profiles' own difference, must say the same.
+		shown := math.Abs(change.Typical) - math.Abs(change.This)
 		switch {
-		case change.Low > 0 && change.Gain >= minChange:
+		case change.Low > 0 && min(change.Gain, shown) >= minChange:
 			cures = append(cures, change)
-		case change.High < 0 && change.Gain <= -minChange:
+		case change.High < 0 && max(change.Gain, shown) <= -minChange:
 			spoils = append(spoils, change)
 		}
 	}

@@ -55,7 +55,7 @@ func (f Filter) rejectHorn(h catalog.Horn) string {
 	case f.Instrument != "" && h.Instrument != f.Instrument:
 		return "other instrument"
 	case f.Loaner && !h.Loaner:
-		return "no loaner"
+		return "not a loaner"
 	}
 	return ""
 }

@@ -34,11 +34,14 @@ func ParseSortKey(text string) (SortKey, error) {
 
 // compareLabels orders labels without regard to case, then exactly.
 func compareLabels(a, b string) int {
+	if a == b {
+		return 0
+	}
 	return cmp.Or(cmp.Compare(strings.ToLower(a), strings.ToLower(b)), cmp.Compare(a, b))
 }
 
 // value is what a pairing is sorted by, least first.
-func (k SortKey) value(p Pairing) float64 {
+func (k SortKey) value(p *Pairing) float64 {
 	switch k {
 	case SortWorst:
 		return math.Abs(p.Worst.Cents)
@@ -58,12 +61,10 @@ func (k SortKey) value(p Pairing) float64 {
 // by label.
 func order(list []Pairing, key SortKey) {
 	slices.SortFunc(list, func(a, b Pairing) int {
-		return cmp.Or(
-			cmp.Compare(key.value(a), key.value(b)),
-			cmp.Compare(a.ErrorCents, b.ErrorCents),
-			compareLabels(a.Horn, b.Horn),
-			compareLabels(a.Mouthpiece, b.Mouthpiece),
-		)
+		if d := cmp.Or(cmp.Compare(key.value(&a), key.value(&b)), cmp.Compare(a.ErrorCents, b.ErrorCents)); d != 0 {
+			return d
+		}
+		return cmp.Or(compareLabels(a.Horn, b.Horn), compareLabels(a.Mouthpiece, b.Mouthpiece))
 	})
 }
 
@@ -73,7 +74,7 @@ func number(list []Pairing) {
 	for i := range list {
 		list[i].Rank = i + 1
 		g := list[i].group
-		if !g.unknown {
+		if g == (group{}) {
 			continue
 		}
 		if rank, seen := first[g]; seen {

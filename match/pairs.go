@@ -39,6 +39,9 @@ func Pairs(e Engine, rows []PairRow, slots []pitch.Slot) iter.Seq2[PairCents, er
 				setups[i] = r.Setup
 			}
 			predictions, err := e.PredictMany(setups, slots)
+			if err == nil {
+				err = usable(predictions, len(setups), len(slots))
+			}
 			if err != nil {
 				yield(PairCents{}, fmt.Errorf("predicting pairs %d to %d: %w", start+1, start+len(batch), err))
 				return

@@ -1,95 +1,107 @@
 package match
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
-	"slices"
 
 	"centwise/catalog"
 	"centwise/match/fit"
 	"centwise/match/tuning"
 )
 
-// group names the pairings that nothing tells apart: their horn, or their
-// mouthpiece, was never measured, is of no measured design and has no
-// dimensions, while the other item is the same. The zero value is no group.
+// group names pairings that nothing tells apart: none was measured, all rest on
+// the same kind of knowledge, which expects the same profile of them, and their
+// horns have the same reach. Two mouthpieces that nothing is known of are such
+// a group, and two unmeasured specimens of one design. The zero value is no group.
 type group struct {
-	unknown          bool
-	horn, mouthpiece catalog.ID // empty where unknown
-	shape            shape      // of the horn, when that is unknown
+	basis   fit.Basis
+	profile string
+	horn    reach
 }
 
-// shape is what the judgement of a horn rests on besides its profile.
-type shape struct {
+// reach is what the judgement of a horn rests on besides its profile.
+type reach struct {
 	transposition, valves int
 	throws                tuning.Throws
 }
 
 // groupOf finds the group of a pairing.
-func groupOf(c candidate, p fit.Prediction) group {
-	ev := p.Evidence
-	if ev.Basis != fit.BasisPrior {
+func groupOf(h catalog.Horn, p fit.Prediction) group {
+	if p.Evidence.Basis == fit.BasisMeasured {
 		return group{}
 	}
-	g := group{horn: c.horn.ID, mouthpiece: c.mouthpiece.ID}
-	if ev.Horn+ev.HornDesign == 0 && isZero(p.Horn) {
-		throws, _ := tuning.ForHorn(*c.horn)
-		g.unknown, g.horn, g.shape = true, "", shape{c.horn.Transposition(), c.horn.Valves, throws}
+	var profile []byte
+	for _, x := range p.Mean {
+		profile = binary.LittleEndian.AppendUint64(profile, uint64(int64(math.Round(1000*x)))) // thousandths of a cent
 	}
-	if ev.Mouthpiece+ev.MouthpieceDesign == 0 && isZero(p.Mouthpiece) {
-		g.unknown, g.mouthpiece = true, ""
-	}
-	if !g.unknown {
-		return group{}
-	}
-	return g
-}
-
-// isZero reports whether a share says nothing; rounding is let pass.
-func isZero(share []float64) bool {
-	return !slices.ContainsFunc(share, func(x float64) bool { return math.Abs(x) > 1e-6 })
+	throws, _ := tuning.ForHorn(h)
+	return group{p.Evidence.Basis, string(profile), reach{h.Transposition(), h.Valves, throws}}
 }
 
 // pool gives the members of a group the same numbers: their draws differ by
 // chance alone, and a ranking of chance would look like knowledge.
-func (s scale) pool(list []Pairing) {
+func pool(list []Pairing, tolerance float64) {
 	members := map[group][]int{}
 	for i := range list {
-		if g := list[i].group; g.unknown {
+		if g := list[i].group; g != (group{}) {
 			members[g] = append(members[g], i)
 		}
 	}
-	for g, at := range members {
-		var errs []float64
-		best := 0.0
+	for _, at := range members {
 		for _, i := range at {
-			errs = append(errs, list[i].errs...)
-			best += list[i].ChanceBest / float64(len(at))
+			list[i].Note = list[i].note(len(at))
 		}
-		all := s.summary(errs)
-		for _, i := range at {
-			p := &list[i]
-			p.ErrorCents, p.Low, p.High, p.ChanceTolerable = all.ErrorCents, all.Low, all.High, all.ChanceTolerable
-			p.ChanceBest = best
-			p.Note = g.note(len(at))
-			if len(at) > 1 {
-				p.Alike = len(at)
-			}
+		if len(at) > 1 {
+			poolMembers(list, at, tolerance)
 		}
 	}
 }
 
-// note says why a pairing shares its place with others of its group, n in all.
-func (g group) note(n int) string {
-	what := "horn and mouthpiece"
-	switch {
-	case g.horn != "":
-		what = "the mouthpiece"
-	case g.mouthpiece != "":
-		what = "the horn"
+func poolMembers(list []Pairing, at []int, tolerance float64) {
+	var errs []float64
+	best := 0.0
+	for _, i := range at {
+		errs = append(errs, list[i].errs...)
+		best += list[i].ChanceBest
 	}
-	if n == 1 {
-		return fmt.Sprintf("nothing is known of %s: judged as an average one", what)
+	all := summary(errs, tolerance)
+	for _, i := range at {
+		p := &list[i]
+		p.ErrorCents, p.Low, p.High, p.ChanceTolerable = all.ErrorCents, all.Low, all.High, all.ChanceTolerable
+		p.ChanceBest = best / float64(len(at))
+		p.Alike = len(at)
 	}
-	return fmt.Sprintf("nothing is known of %s: shares its place with %d more that nothing tells apart", what, n-1)
 }
+
+// note says what a pairing that was not measured rests on, and with how many it
+// shares its place, n in all.
+func (p Pairing) note(n int) string {
+	alike := ""
+	if n > 1 {
+		alike = fmt.Sprintf("; shares its place with %d that nothing tells from it", n-1)
+	}
+	switch p.Basis {
+	case fit.BasisDesign:
+		if n > 1 {
+			return "judged by its design" + alike
+		}
+		return ""
+	case fit.BasisDimensions:
+		if n > 1 {
+			return "judged by its dimensions" + alike
+		}
+		return ""
+	}
+	what := "the horn or the mouthpiece"
+	if unknownHorn(p.EvidenceOf) != unknownMouthpiece(p.EvidenceOf) {
+		what = "the horn"
+		if unknownMouthpiece(p.EvidenceOf) {
+			what = "the mouthpiece"
+		}
+	}
+	return fmt.Sprintf("nothing is known of %s: judged as an average one%s", what, alike)
+}
+
+func unknownHorn(e fit.Evidence) bool       { return e.Horn+e.HornDesign == 0 }
+func unknownMouthpiece(e fit.Evidence) bool { return e.Mouthpiece+e.MouthpieceDesign == 0 }

@@ -60,7 +60,7 @@ type Pairing struct {
 	Linked       bool         `json:"linked"`
 	Adapter      bool         `json:"adapter,omitempty"` // shank and receiver differ
 	// Alike is how many pairings of the list this one can't be told from,
-	// itself included, because nothing is known of them; 0 when it stands alone.
+	// itself included, because neither was measured; 0 when it stands alone.
 	Alike int    `json:"alike,omitempty"`
 	Note  string `json:"note,omitempty"`
 
@@ -104,7 +104,7 @@ func Rank(ctx context.Context, e Engine, q Question) (*Ranking, error) {
 	}
 	q.Criteria = q.Criteria.For(q.Player)
 	list, leftOut := q.candidates()
-	pairings, err := q.score(ctx, e, list, leftOut)
+	pairings, missing, err := q.score(ctx, e, list, leftOut)
 	if err != nil {
 		return nil, err
 	}
@@ -112,10 +112,10 @@ func Rank(ctx context.Context, e Engine, q Question) (*Ranking, error) {
 		return nil, nothingLeft(leftOut)
 	}
 	shareChances(pairings)
-	scale{tolerance: q.Criteria.ToleranceCents}.pool(pairings)
+	pool(pairings, q.Criteria.ToleranceCents)
 	order(pairings, q.Sort)
 	number(pairings)
-	r := &Ranking{SortedBy: q.Sort, Considered: len(pairings), LeftOut: leftOut, Notes: q.remarks(pairings)}
+	r := &Ranking{SortedBy: q.Sort, Considered: len(pairings), LeftOut: leftOut, Notes: q.remarks(pairings, missing)}
 	if q.FromHorn != nil {
 		r.Horn = q.FromHorn.Label
 	}

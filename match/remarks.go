@@ -3,20 +3,20 @@ package match
 import (
 	"fmt"
 
-	"centwise/match/fit"
+	"centwise/catalog/pitch"
 )
 
 // remarks are the sentences that belong under a ranking in order of rank.
-func (q Question) remarks(list []Pairing) []string {
+func (q Question) remarks(list []Pairing, missing []pitch.Note) []string {
 	var out []string
 	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
-	unlinked, prior := 0, 0
+	unlinked, alike := 0, 0
 	for _, p := range list {
 		if !p.Linked {
 			unlinked++
 		}
-		if p.group.unknown {
-			prior++
+		if p.Alike > 0 {
+			alike++
 		}
 	}
 	first := list[0]
@@ -26,8 +26,8 @@ func (q Question) remarks(list []Pairing) []string {
 	if q.FromMouthpiece != nil && unknownMouthpiece(first.EvidenceOf) {
 		add("Nobody has measured the mouthpiece %s or another of its design: the order is that for an average mouthpiece. One session with it makes it its own.", q.FromMouthpiece.Label)
 	}
-	if prior > 0 {
-		add("Of %d of %d pairings the catalog knows too little to rank them: those with the same rank stand in order of label only.", prior, len(list))
+	if alike > 0 {
+		add("%d of %d pairings share a rank: the catalog knows nothing that tells them apart, so they stand in order of label only.", alike, len(list))
 	}
 	if unlinked > 0 {
 		add("%d of %d pairings are not linked: no chain of sessions connects horn and mouthpiece, so their sum rests on what is usual. One session that joins the two parts links them.", unlinked, len(list))
@@ -35,8 +35,8 @@ func (q Question) remarks(list []Pairing) []string {
 	if len(list) > 1 && q.Sort == SortError && first.ChanceBest < 0.5 {
 		add("The first of the list has a chance of %.0f %% of being the best: try several before you decide.", 100*first.ChanceBest)
 	}
+	if len(missing) > 0 {
+		out = append(out, missingWords(missing))
+	}
 	return out
 }
-
-func unknownHorn(e fit.Evidence) bool       { return e.Horn+e.HornDesign == 0 }
-func unknownMouthpiece(e fit.Evidence) bool { return e.Mouthpiece+e.MouthpieceDesign == 0 }

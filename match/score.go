@@ -17,23 +17,20 @@ import (
 // slots are 6 MB.
 const batchSize = 256
 
-// plan is what the candidates of one horn have in common.
-type plan struct {
-	scale
-	slots []pitch.Slot // those asked of the engine; the problem's come first
-}
-
-// score judges the candidates. Those the prediction's own filters reject are
-// counted in leftOut.
-func (q Question) score(ctx context.Context, e Engine, list []candidate, leftOut map[string]int) ([]Pairing, error) {
-	plans, err := q.plans(list)
+// score judges the candidates. Those that filters on the prediction reject are
+// counted in leftOut. The notes that could not be judged come with the result.
+func (q Question) score(ctx context.Context, e Engine, list []candidate, leftOut map[string]int) (out []Pairing, missing []pitch.Note, err error) {
+	plans, err := q.plans(e, list)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var out []Pairing
+	for _, p := range plans {
+		missing = append(missing, p.missing...)
+	}
+	slices.Sort(missing)
 	for start := 0; start < len(list); {
 		if err := ctx.Err(); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		p := plans[list[start].horn]
 		end := start + 1
@@ -42,7 +39,7 @@ func (q Question) score(ctx context.Context, e Engine, list []candidate, leftOut
 		}
 		judged, err := q.batch(e, list[start:end], plans)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		for _, j := range judged {
 			if reason := q.rejectPairing(j); reason != "" {
@@ -53,22 +50,19 @@ func (q Question) score(ctx context.Context, e Engine, list []candidate, leftOut
 		}
 		start = end
 	}
-	return out, nil
+	return out, slices.Compact(missing), nil
 }
 
-func (q Question) plans(list []candidate) (map[*catalog.Horn]plan, error) {
+func (q Question) plans(e Engine, list []candidate) (map[*catalog.Horn]plan, error) {
 	plans := map[*catalog.Horn]plan{}
+	answered := answers(e)
 	for _, c := range list {
 		if _, ok := plans[c.horn]; ok {
 			continue
 		}
-		problem, err := q.Criteria.problem(*c.horn)
+		p, err := q.Criteria.plan(*c.horn, answered, !q.NoSupport)
 		if err != nil {
 			return nil, err
-		}
-		p := plan{scale: scale{problem, q.Criteria.ToleranceCents}, slots: problem.Slots()}
-		if !q.NoSupport {
-			p.slots = withHarmonics(p.slots)
 		}
 		plans[c.horn] = p
 	}
@@ -86,7 +80,11 @@ func (q Question) batch(e Engine, list []candidate, plans map[*catalog.Horn]plan
 			setups[i].Player = q.Player.ID
 		}
 	}
-	predictions, err := e.PredictMany(setups, plans[list[0].horn].slots)
+	slots := plans[list[0].horn].slots
+	predictions, err := e.PredictMany(setups, slots)
+	if err == nil {
+		err = usable(predictions, len(setups), len(slots))
+	}
 	if err != nil {
 		return nil, fmt.Errorf("predicting %d pairings: %w", len(list), err)
 	}
@@ -119,7 +117,7 @@ func (q Question) pairing(c candidate, p plan, prediction fit.Prediction) Pairin
 		Evidence: ev.Horn + ev.Mouthpiece - ev.Pair, EvidenceOf: ev,
 		PairSessions: ev.Pair, HornSessions: ev.Horn, Sessions: ev.Mouthpiece,
 		Basis: ev.Basis, Linked: prediction.Linked, Adapter: !fits(*c.horn, *c.mouthpiece),
-		errs: errs, group: groupOf(c, prediction),
+		errs: errs, group: groupOf(*c.horn, prediction),
 	}
 }
 

@@ -77,14 +77,16 @@ func expect(p fit.Prediction) expectation {
 	add(p.Mouthpiece, p.Evidence.Mouthpiece, mouthpieceSpread)
 	add(p.Player, p.Evidence.Player, playerSpread)
 	add(p.Pair, p.Evidence.Pair, 0)
-	return expectation{lookup(p.Slots, cents), lookup(p.Slots, p.SD), extra}
+	at := placesOf(p.Slots)
+	return expectation{at.of(cents), at.of(p.SD), extra}
 }
 
 // expectCommon is what is common to all setups. It serves where several
 // sessions of one horn or player share a mistake and so have taught it to the fit.
 func expectCommon(p fit.Prediction) expectation {
 	extra := hornSpread*hornSpread + mouthpieceSpread*mouthpieceSpread + playerSpread*playerSpread
-	return expectation{lookup(p.Slots, p.Common), lookup(p.Slots, p.SD), extra}
+	at := placesOf(p.Slots)
+	return expectation{at.of(p.Common), at.of(p.SD), extra}
 }
 
 // clip bounds the weight of single readings, in cents.

@@ -10,9 +10,30 @@ import (
 // sortSlots orders slots by note, partial and valves.
 func sortSlots(s []pitch.Slot) { slices.SortFunc(s, pitch.Slot.Compare) }
 
+// usualSlots lists the usual slots of the notes low..high for which there are
+// answers, upwards, and the notes for which there are none. Where a four-valve
+// horn's usual slot has no answer, the one without the fourth valve stands in.
+func usualSlots(low, high pitch.Note, valves int, answered func(pitch.Slot) bool) (slots []pitch.Slot, missing []pitch.Note) {
+	for n := low; n <= high; n++ {
+		s, ok := pitch.UsualSlot(n, valves)
+		if !ok {
+			continue
+		}
+		if !answered(s) {
+			s, ok = pitch.UsualSlot(n, 3)
+		}
+		if !ok || !answered(s) {
+			missing = append(missing, n)
+			continue
+		}
+		slots = append(slots, s)
+	}
+	return slots, missing
+}
+
 // withHarmonics lists the given slots, in their order, and behind them the
-// slots of their harmonics that profiles hold.
-func withHarmonics(slots []pitch.Slot) []pitch.Slot {
+// slots of their harmonics that profiles hold and for which there are answers.
+func withHarmonics(slots []pitch.Slot, answered func(pitch.Slot) bool) []pitch.Slot {
 	have := map[pitch.Slot]bool{}
 	for _, s := range slots {
 		have[s] = true
@@ -20,7 +41,7 @@ func withHarmonics(slots []pitch.Slot) []pitch.Slot {
 	var more []pitch.Slot
 	for _, s := range slots {
 		for k := 2; k <= 4; k++ {
-			if h, ok := tuning.Harmonic(s, k); ok && !have[h] && inProfiles(h) {
+			if h, ok := tuning.Harmonic(s, k); ok && !have[h] && inProfiles(h) && answered(h) {
 				have[h] = true
 				more = append(more, h)
 			}
@@ -30,14 +51,24 @@ func withHarmonics(slots []pitch.Slot) []pitch.Slot {
 	return append(slices.Clone(slots), more...)
 }
 
-// lookup gives the values of a profile by slot.
-func lookup(slots []pitch.Slot, values []float64) func(pitch.Slot) (float64, bool) {
-	at := make(map[pitch.Slot]float64, len(slots))
+// places gives the place of each slot in a list.
+type places map[pitch.Slot]int
+
+func placesOf(slots []pitch.Slot) places {
+	at := make(places, len(slots))
 	for j, s := range slots {
-		at[s] = values[j]
+		at[s] = j
 	}
+	return at
+}
+
+// of gives the values of a profile by slot.
+func (p places) of(values []float64) func(pitch.Slot) (float64, bool) {
 	return func(s pitch.Slot) (float64, bool) {
-		v, ok := at[s]
-		return v, ok
+		j, ok := p[s]
+		if !ok {
+			return 0, false
+		}
+		return values[j], true
 	}
 }

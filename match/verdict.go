@@ -35,27 +35,17 @@ type Verdict struct {
 	Beyond [3]int `json:"beyond_5_10_15"`
 }
 
-// scale is what the judgement of draws needs.
-type scale struct {
-	problem   *tuning.Problem
-	tolerance float64
-}
-
 // judge gives the verdict on a prediction whose first slots are the problem's,
 // and the error of every draw. A prediction without draws is taken for certain.
-func (s scale) judge(p fit.Prediction, support bool) (Verdict, tuning.Result, []float64) {
-	n := len(s.problem.Slots())
-	result := s.problem.Solve(p.Mean[:n])
-	errs := make([]float64, len(p.Draws))
-	row := make([][]float64, 1)
-	for k, d := range p.Draws {
-		row[0] = d[:n]
-		s.problem.Errors(errs[k:k+1], row)
-	}
+func (p plan) judge(x fit.Prediction, support bool) (Verdict, tuning.Result, []float64) {
+	n := len(p.problem.Slots())
+	result := p.problem.Solve(x.Mean[:n])
+	errs := make([]float64, len(x.Draws))
+	p.problem.Errors(errs, x.Draws)
 	if len(errs) == 0 {
 		errs = []float64{result.ErrorCents}
 	}
-	v := s.summary(errs)
+	v := summary(errs, p.tolerance)
 	at := func(j int) NoteCents {
 		note := result.Notes[j]
 		return NoteCents{note.Slot.Note().String(), note.Left}
@@ -63,18 +53,18 @@ func (s scale) judge(p fit.Prediction, support bool) (Verdict, tuning.Result, []
 	v.Worst, v.Sharpest, v.Flattest = at(result.Worst), at(result.Sharpest), at(result.Flattest)
 	v.Beyond = result.Beyond
 	if support {
-		if x, ok := tuning.MeanSupport(s.problem.Slots(), lookup(p.Slots, p.Mean)); ok {
-			v.Support = &x
+		if mean, ok := tuning.MeanSupport(p.problem.Slots(), p.at.of(x.Mean)); ok {
+			v.Support = &mean
 		}
 	}
 	return v, result, errs
 }
 
 // summary gives the part of a verdict that rests on the errors of the draws.
-func (s scale) summary(errs []float64) Verdict {
+func summary(errs []float64, tolerance float64) Verdict {
 	sorted := slices.Sorted(slices.Values(errs))
 	v := Verdict{Low: quantile(sorted, 0.1), High: quantile(sorted, 0.9)}
-	within, _ := slices.BinarySearchFunc(sorted, s.tolerance, func(e, tolerance float64) int {
+	within, _ := slices.BinarySearchFunc(sorted, tolerance, func(e, tolerance float64) int {
 		if e <= tolerance {
 			return -1
 		}

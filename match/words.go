@@ -5,16 +5,20 @@ import (
 	"math"
 	"strings"
 
+	"centwise/catalog/pitch"
 	"centwise/match/fit"
 )
 
 // words puts an explanation into plain sentences.
-func words(x *Explanation) []string {
+func words(x *Explanation, missing []pitch.Note) []string {
 	var out []string
 	out = append(out, x.verdictWords())
 	out = append(out, changeWords(x)...)
 	out = append(out, x.slideWords()...)
 	out = append(out, x.evidenceWords()...)
+	if len(missing) > 0 {
+		out = append(out, missingWords(missing))
+	}
 	return out
 }
 
@@ -34,16 +38,29 @@ func sharpFlat(cents float64) string {
 	return "in tune"
 }
 
+// curedCents is what a note may be left out and still count as cured.
+const curedCents = 5.0
+
 func changeWords(x *Explanation) []string {
 	if len(x.Cures)+len(x.Spoils) == 0 {
 		return []string{fmt.Sprintf("%s changes no note of %s, compared with a typical mouthpiece, by more than the prediction is uncertain.", x.Mouthpiece, x.Horn)}
 	}
-	var out []string
-	if len(x.Cures) > 0 {
-		out = append(out, fmt.Sprintf("%s helps %s.", x.Mouthpiece, listChanges(x.Cures)))
+	var cured, helped []Change
+	for _, c := range x.Cures {
+		if math.Abs(c.This) <= curedCents {
+			cured = append(cured, c)
+		} else {
+			helped = append(helped, c)
+		}
 	}
-	if len(x.Spoils) > 0 {
-		out = append(out, fmt.Sprintf("%s spoils %s.", x.Mouthpiece, listChanges(x.Spoils)))
+	var out []string
+	for _, part := range []struct {
+		verb string
+		list []Change
+	}{{"cures", cured}, {"helps, but does not cure,", helped}, {"spoils", x.Spoils}} {
+		if len(part.list) > 0 {
+			out = append(out, fmt.Sprintf("%s %s %s.", x.Mouthpiece, part.verb, listChanges(part.list)))
+		}
 	}
 	return out
 }
@@ -94,6 +111,15 @@ func (x *Explanation) evidenceWords() []string {
 		out = append(out, "Only one player has measured this horn, so its habits and the player's can't be told apart.")
 	}
 	return out
+}
+
+// missingWords names the notes of the range that were not judged.
+func missingWords(missing []pitch.Note) string {
+	var names []string
+	for _, n := range missing {
+		names = append(names, n.String())
+	}
+	return fmt.Sprintf("Not judged: %s. Nobody has measured the fingerings they are played with.", joinAnd(names))
 }
 
 // count writes a number with its noun: 1 session, 2 sessions, no session.

@@ -14,6 +14,8 @@ type Problem struct {
 	slots  []pitch.Slot
 	slope  []float64 // 1/r_j
 	weight []float64
+	pulls  []float64 // weight * slope
+	stiffs []float64 // weight * slope^2
 	reach  []float64
 	target []float64 // cents, taken off the deviations
 	sumW   float64
@@ -42,6 +44,7 @@ func NewProblem(slots []pitch.Slot, o Options) (*Problem, error) {
 	p := &Problem{
 		slots: slots, travel: DefaultTravel(o.OpenLengthMM),
 		slope: make([]float64, len(slots)), weight: make([]float64, len(slots)),
+		pulls: make([]float64, len(slots)), stiffs: make([]float64, len(slots)),
 		reach: make([]float64, len(slots)), target: make([]float64, len(slots)),
 	}
 	if o.Travel != nil {
@@ -61,6 +64,8 @@ func NewProblem(slots []pitch.Slot, o Options) (*Problem, error) {
 		if math.IsNaN(p.reach[j]) || math.IsInf(p.reach[j], 0) {
 			return nil, fmt.Errorf("the reach of %s is %g cents: check the throws and the length of the horn", s.Note(), p.reach[j])
 		}
+		p.pulls[j] = p.weight[j] * p.slope[j]
+		p.stiffs[j] = p.pulls[j] * p.slope[j]
 		p.sumW += p.weight[j]
 		p.unique = p.unique || p.weight[j] > 0 && p.reach[j] == 0
 	}

@@ -26,14 +26,14 @@ func (p *Problem) Error(d []float64) float64 {
 	return math.Sqrt(sum / p.sumW)
 }
 
-// Errors writes the error of each profile of draws (n x slots, cents) to dst,
-// which must hold n. It allocates nothing.
-func (p *Problem) Errors(dst []float64, draws [][]float64) {
+// Errors writes the error of each of n profiles (cents) to dst, which must hold
+// n. Profiles may go on behind the slots of the problem. It allocates nothing.
+func (p *Problem) Errors(dst []float64, profiles [][]float64) {
 	start := 0.0
-	for k, d := range draws {
-		t, sum := p.solve(d, start)
+	for k, d := range profiles {
+		t, sum := p.solve(d[:len(p.slots)], start)
 		if k == 0 {
-			start = t // draws of one setup lie close together
+			start = t // draws of one setup lie close to one another
 		}
 		dst[k] = math.Sqrt(sum / p.sumW)
 	}
@@ -87,6 +87,7 @@ func (p *Problem) solve(d []float64, start float64) (t, sum float64) {
 func (p *Problem) pull(d []float64, t float64) (pull, stiff, sum float64) {
 	slope, weight := p.slope[:len(d)], p.weight[:len(d)]
 	reach, target := p.reach[:len(d)], p.target[:len(d)]
+	pulls, stiffs := p.pulls[:len(d)], p.stiffs[:len(d)]
 	for j, dj := range d {
 		x := dj - target[j] - slope[j]*t
 		if x > 0 {
@@ -94,11 +95,9 @@ func (p *Problem) pull(d []float64, t float64) (pull, stiff, sum float64) {
 				continue
 			}
 		}
-		w := weight[j]
-		ws := w * slope[j]
-		pull += ws * x
-		stiff += ws * slope[j]
-		sum += w * x * x
+		pull += pulls[j] * x
+		stiff += stiffs[j]
+		sum += weight[j] * x * x
 	}
 	return pull, stiff, sum
 }

@@ -47,8 +47,7 @@ func Support(s pitch.Slot, deviation func(pitch.Slot) (cents float64, known bool
 		if !ok {
 			continue
 		}
-		// HarmonicCents is minus E.
-		delta := d - own - pitch.HarmonicCents(h.Partial) + pitch.HarmonicCents(s.Partial)
+		delta := d - own + seriesError[h.Partial] - seriesError[s.Partial]
 		weight := 1 / float64(k)
 		sum += weight / math.Hypot(1, delta/supportWidth)
 		total += weight
@@ -58,6 +57,14 @@ func Support(s pitch.Slot, deviation func(pitch.Slot) (cents float64, known bool
 	}
 	return sum / total, true
 }
+
+// seriesError is E of every partial: equal temperament less the harmonic series.
+var seriesError = func() (e [pitch.MaxPartial + 1]float64) {
+	for p := 1; p < len(e); p++ {
+		e[p] = -pitch.HarmonicCents(p)
+	}
+	return e
+}()
 
 // harmonics are the multiples of a note's frequency that Support looks at.
 var harmonics = [3]int{2, 3, 4}

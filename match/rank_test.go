@@ -1,0 +1,525 @@
+package match
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"centwise/catalog"
+	"centwise/catalog/pitch"
+	"centwise/match/fit"
+)
+
+func rank(t *testing.T, e Engine, q Question) *Ranking {
+	t.Helper()
+	r, err := Rank(context.Background(), e, q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// twoWorlds is a horn and two mouthpieces in two possible worlds. Alder leaves
+// G4, C5 and G5 +6, 0, -6.
+//
+//	Plover: -6 0 +6, in the second world 12 0 -12 more
+//	Dunlin: +3 0 -3 in both
+//
+// The slide takes out the mean, nought everywhere, so the errors are
+// Plover 0 and sqrt(288/3) = 9.797959, Dunlin sqrt(162/3) = 7.348469 twice.
+func twoWorlds() (*fakeEngine, Question) {
+	same := []vector{nought, nought}
+	e := &fakeEngine{
+		draws: 2,
+		items: map[catalog.ID]vector{
+			"alder":       byNote(map[string]float64{"G4": 6, "G5": -6}),
+			"Plover 16.2": byNote(map[string]float64{"G4": -6, "G5": 6}),
+			"Dunlin 16.6": byNote(map[string]float64{"G4": 3, "G5": -3}),
+		},
+		worlds: map[catalog.ID][]vector{
+			"Plover 16.2": {nought, byNote(map[string]float64{"G4": 12, "G5": -12})},
+			"Dunlin 16.6": same, "alder": same,
+		},
+	}
+	h := alder()
+	return e, Question{
+		FromHorn: &h, Mouthpieces: []catalog.Mouthpiece{mouthpiece("Dunlin 16.6"), mouthpiece("Plover 16.2")},
+		Criteria: threeOpen(),
+	}
+}
+
+func TestRankByHand(t *testing.T) {
+	e, q := twoWorlds()
+	r := rank(t, e, q)
+	if r.Horn != "Alder" || r.Mouthpiece != "" || r.Considered != 2 || len(r.Pairings) != 2 {
+		t.Fatalf("ranking %+v", r)
+	}
+	plover, dunlin := r.Pairings[0], r.Pairings[1]
+	if plover.Mouthpiece != "Plover 16.2" || plover.Rank != 1 || dunlin.Rank != 2 {
+		t.Fatalf("order %s, %s", plover.Mouthpiece, dunlin.Mouthpiece)
+	}
+	near(t, "Plover's error", plover.ErrorCents, math.Sqrt(96/2.), 1e-5)
+	near(t, "Plover's low", plover.Low, 0.9797959, 1e-6)
+	near(t, "Plover's high", plover.High, 0.9*9.797959, 1e-5)
+	near(t, "Plover's chance to be best", plover.ChanceBest, 0.5, 1e-12)
+	near(t, "Plover's chance to be in tune", plover.ChanceTolerable, 1, 1e-12)
+	near(t, "Dunlin's error", dunlin.ErrorCents, 7.348469, 1e-6)
+	near(t, "Dunlin's chance to be best", dunlin.ChanceBest, 0.5, 1e-12)
+	near(t, "Dunlin's sharpest", dunlin.Sharpest.Cents, 9, 1e-9)
+	near(t, "Dunlin's flattest", dunlin.Flattest.Cents, -9, 1e-9)
+	if dunlin.Worst.Note != "G4" || dunlin.Sharpest.Note != "G4" || dunlin.Flattest.Note != "G5" || dunlin.Beyond != [3]int{2, 0, 0} {
+		t.Errorf("Dunlin: %+v", dunlin.Verdict)
+	}
+	if plover.Evidence != 6 || plover.Basis != fit.BasisMeasured || !plover.Linked {
+		t.Errorf("Plover rests on %d sessions, %s, linked %v", plover.Evidence, plover.Basis, plover.Linked)
+	}
+	q.Criteria.ToleranceCents = 7.35
+	r = rank(t, e, q)
+	near(t, "Plover's chance within 7.35", r.Pairings[0].ChanceTolerable, 0.5, 1e-12)
+	near(t, "Dunlin's chance within 7.35", r.Pairings[1].ChanceTolerable, 1, 1e-12)
+}
+
+func TestRankSortKeys(t *testing.T) {
+	e, q := twoWorlds()
+	e.items["Dunlin 16.6"] = byNote(map[string]float64{"G4": -1, "G5": 1, "C6": 30}) // C6 is C5's and C4's octave
+	for key, want := range map[SortKey]string{
+		SortError: "Dunlin 16.6", // 5, 0, -5: sqrt(50/3) = 4.08 against 6.93
+		SortWorst: "Plover 16.2", SortSupport: "Plover 16.2", SortChance: "Dunlin 16.6",
+	} {
+		q.Sort = key
+		if got := rank(t, e, q).Pairings[0].Mouthpiece; got != want {
+			t.Errorf("by %s %s comes first, want %s", key, got, want)
+		}
+	}
+	q.NoSupport = true
+	q.Sort = SortSupport
+	if _, err := Rank(context.Background(), e, q); catalog.KindOf(err) != catalog.Invalid {
+		t.Errorf("sorting by a support that is left out: %v", err)
+	}
+	if _, err := ParseSortKey("loudness"); catalog.KindOf(err) != catalog.Invalid {
+		t.Errorf("sort key loudness: %v", err)
+	}
+}
+
+func TestRankTiesGoByLabel(t *testing.T) {
+	e, q := twoWorlds()
+	q.Mouthpieces = nil
+	for _, label := range []string{"curlew 16", "Avocet 16", "Bittern 16", "avocet 15"} {
+		q.Mouthpieces = append(q.Mouthpieces, mouthpiece(label))
+	}
+	var got []string
+	for _, p := range rank(t, e, q).Pairings {
+		got = append(got, p.Mouthpiece)
+	}
+	if want := []string{"avocet 15", "Avocet 16", "Bittern 16", "curlew 16"}; !slices.Equal(got, want) {
+		t.Errorf("order %q, want %q", got, want)
+	}
+}
+
+// The keys that programs rely on.
+func TestRankJSON(t *testing.T) {
+	e, q := twoWorlds()
+	text, err := json.Marshal(rank(t, e, q))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got struct {
+		Horn     string
+		Pairings []map[string]any
+	}
+	if err := json.Unmarshal(text, &got); err != nil {
+		t.Fatal(err)
+	}
+	if got.Horn != "Alder" {
+		t.Errorf("horn is %q", got.Horn)
+	}
+	for _, key := range []string{"rank", "mouthpiece", "error_cents", "low", "high", "chance_best", "support", "worst", "evidence", "linked"} {
+		if _, ok := got.Pairings[0][key]; !ok {
+			t.Errorf("%q is missing from %s", key, text)
+		}
+	}
+	if w, ok := got.Pairings[0]["worst"].(map[string]any); !ok || w["note"] == nil || w["cents"] == nil {
+		t.Errorf("worst is %v", got.Pairings[0]["worst"])
+	}
+}
+
+// Three mouthpieces nothing is known of get one place, one error and one chance,
+// whatever their own draws say.
+func TestRankPoolsWhatNothingTellsApart(t *testing.T) {
+	e, q := twoWorlds()
+	unknown := map[catalog.ID]bool{"Avocet 16": true, "Bittern 16": true, "Curlew 16": true}
+	for i, id := range []catalog.ID{"Avocet 16", "Bittern 16", "Curlew 16"} {
+		q.Mouthpieces = append(q.Mouthpieces, mouthpiece(string(id)))
+		e.worlds[id] = []vector{byNote(map[string]float64{"G4": float64(-4 * i)}), nought}
+	}
+	e.evidence = func(s fit.Setup) fit.Evidence {
+		if unknown[s.Mouthpiece] {
+			return fit.Evidence{Horn: 3, HornPlayers: 2, Basis: fit.BasisPrior}
+		}
+		return fit.Evidence{Horn: 3, Mouthpiece: 3, HornPlayers: 2, Basis: fit.BasisMeasured}
+	}
+	r := rank(t, e, q)
+	var pooled []Pairing
+	sum := 0.0
+	for i, p := range r.Pairings {
+		sum += p.ChanceBest
+		if unknown[catalog.ID(p.Mouthpiece)] {
+			pooled = append(pooled, p)
+		} else if p.Alike != 0 || p.Note != "" || p.Rank != i+1 {
+			t.Errorf("%s: rank %d at place %d, alike %d, note %q", p.Mouthpiece, p.Rank, i+1, p.Alike, p.Note)
+		}
+	}
+	near(t, "sum of the chances", sum, 1, 1e-12)
+	for _, p := range pooled {
+		a := pooled[0]
+		if p.Rank != a.Rank || p.ErrorCents != a.ErrorCents || p.Low != a.Low || p.High != a.High || p.ChanceBest != a.ChanceBest || p.Alike != 3 {
+			t.Errorf("%s differs from %s: %+v, %+v", p.Mouthpiece, a.Mouthpiece, p, a)
+		}
+		if !strings.Contains(p.Note, "nothing is known of the mouthpiece") || !strings.Contains(p.Note, "2 that") {
+			t.Errorf("note %q", p.Note)
+		}
+	}
+	// In the first world G4 is 0, 4 and 8 flatter, in the second it is not; the slide takes the mean.
+	want := 0.0
+	for _, d := range [][3]float64{{6, 0, -6}, {6, 0, -6}, {2, 0, -6}, {6, 0, -6}, {-2, 0, -6}, {6, 0, -6}} {
+		m := (d[0] + d[1] + d[2]) / 3
+		want += ((d[0]-m)*(d[0]-m) + (d[1]-m)*(d[1]-m) + (d[2]-m)*(d[2]-m)) / 3 / 6
+	}
+	near(t, "pooled error", pooled[0].ErrorCents, math.Sqrt(want), 1e-9)
+	if !slices.ContainsFunc(r.Notes, func(s string) bool { return strings.HasPrefix(s, "3 of 5 pairings share a rank") }) {
+		t.Errorf("notes %q do not say so", r.Notes)
+	}
+}
+
+// Unmeasured mouthpieces with different reach of the horn are not alike, and
+// neither are measured ones whose profiles happen to agree.
+func TestRankDoesNotPoolWhatDiffers(t *testing.T) {
+	e, q := twoWorlds()
+	m := mouthpiece("Plover 16.2")
+	long := horn("Rowan")
+	long.Throw3MM = 20
+	q = Question{FromMouthpiece: &m, Horns: []catalog.Horn{horn("Hazel"), long, horn("Birch")}, Criteria: Criteria{}}
+	basis := fit.BasisPrior
+	e.evidence = func(fit.Setup) fit.Evidence { return fit.Evidence{Mouthpiece: 3, Basis: basis} }
+	alike := map[string]int{}
+	for _, p := range rank(t, e, q).Pairings {
+		alike[p.Horn] = p.Alike
+		if !strings.Contains(p.Note, "nothing is known of the horn") {
+			t.Errorf("note of %s: %q", p.Horn, p.Note)
+		}
+	}
+	if want := map[string]int{"Hazel": 2, "Birch": 2, "Rowan": 0}; !reflect.DeepEqual(alike, want) {
+		t.Errorf("alike %v, want %v", alike, want)
+	}
+	basis = fit.BasisMeasured
+	for _, p := range rank(t, e, q).Pairings {
+		if p.Alike != 0 {
+			t.Errorf("measured %s is alike", p.Horn)
+		}
+	}
+}
+
+func TestRankFilters(t *testing.T) {
+	e, _ := twoWorlds()
+	e.evidence = func(s fit.Setup) fit.Evidence {
+		if s.Mouthpiece == "unmeasured" {
+			return fit.Evidence{Horn: 1, Basis: fit.BasisDimensions}
+		}
+		return fit.Evidence{Horn: 1, Mouthpiece: 1, Basis: fit.BasisMeasured}
+	}
+	e.unlinked = map[catalog.ID]bool{"island": true}
+	edit := func(label string, f func(*catalog.Mouthpiece)) catalog.Mouthpiece {
+		m := mouthpiece(label)
+		f(&m)
+		return m
+	}
+	list := []catalog.Mouthpiece{
+		mouthpiece("plain"), mouthpiece("unmeasured"), mouthpiece("island"),
+		edit("wide", func(m *catalog.Mouthpiece) { m.RimMM = 17 }),
+		edit("no rim", func(m *catalog.Mouthpiece) { m.RimMM = 0 }),
+		edit("deep", func(m *catalog.Mouthpiece) { m.CupCM3 = 1.6 }),
+		edit("retired", func(m *catalog.Mouthpiece) { m.Retired = true }),
+		edit("cornet", func(m *catalog.Mouthpiece) { m.Shank = catalog.ShankCornet }),
+		edit("shop", func(m *catalog.Mouthpiece) { m.Stock = []string{"Harbour Music"} }),
+		edit("own", func(m *catalog.Mouthpiece) { m.Owner = "reed-otter"; m.Tags = []string{"Marching"} }),
+	}
+	everyday := []string{"deep", "island", "no rim", "own", "plain", "shop", "unmeasured", "wide"}
+	player := catalog.Player{ID: "p", Label: "reed-otter", RimMinMM: 16, RimMaxMM: 16.5, CupMaxCM3: 1.5}
+	without := func(names ...string) []string {
+		return slices.DeleteFunc(slices.Clone(everyday), func(s string) bool { return slices.Contains(names, s) })
+	}
+	for name, c := range map[string]struct {
+		filter Filter
+		want   []string
+	}{
+		"none":          {Filter{}, everyday},
+		"rim range":     {Filter{RimMM: Limits{16, 16.5}}, without("wide", "no rim")},
+		"rim from":      {Filter{RimMM: Limits{Min: 16.5}}, []string{"wide"}},
+		"cup":           {Filter{CupCM3: Limits{Max: 1.3}}, without("deep")},
+		"stock":         {Filter{Stock: "harbour music"}, []string{"shop"}},
+		"owner":         {Filter{Owner: "Reed-Otter"}, []string{"own"}},
+		"tag":           {Filter{Tag: "marching"}, []string{"own"}},
+		"adapter":       {Filter{Adapter: true}, append(slices.Clone(everyday), "cornet")},
+		"retired":       {Filter{Retired: true}, append(slices.Clone(everyday), "retired")},
+		"measured":      {Filter{Measured: true}, without("unmeasured")},
+		"linked":        {Filter{Linked: true}, without("island")},
+		"comfort":       {Filter{Comfort: true}, without("wide", "no rim", "deep")},
+		"key of a horn": {Filter{Key: pitch.KeyC, Loaner: true}, everyday}, // the horn is given
+	} {
+		h := alder()
+		r := rank(t, e, Question{FromHorn: &h, Mouthpieces: list, Player: &player, Filter: c.filter})
+		var got []string
+		for _, p := range r.Pairings {
+			got = append(got, p.Mouthpiece)
+			if p.Adapter != (p.Mouthpiece == "cornet") {
+				t.Errorf("%s: adapter of %s is %v", name, p.Mouthpiece, p.Adapter)
+			}
+		}
+		slices.Sort(got)
+		slices.Sort(c.want)
+		if !slices.Equal(got, c.want) {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
+		left := 0
+		for _, n := range r.LeftOut {
+			left += n
+		}
+		if left != len(list)-len(got) || r.Considered != len(got) {
+			t.Errorf("%s: %d of %d left out, considered %d: %v", name, left, len(list), r.Considered, r.LeftOut)
+		}
+	}
+}
+
+func TestRankFromMouthpieceAndOverPairs(t *testing.T) {
+	e, _ := twoWorlds()
+	rowan, hazel := horn("Rowan"), horn("Hazel")
+	rowan.Key, rowan.Loaner, rowan.Tags = pitch.KeyC, true, []string{"cupboard"}
+	hazel.Instrument, hazel.Receiver = catalog.Cornet, catalog.ShankCornet
+	hornList := []catalog.Horn{alder(), rowan, hazel}
+	plover, dunlin := mouthpiece("Plover 16.2"), mouthpiece("Dunlin 16.6")
+	dunlin.Tags = []string{"cupboard"}
+	labels := func(q Question) []string {
+		var out []string
+		for _, p := range rank(t, e, q).Pairings {
+			out = append(out, p.Horn+"/"+p.Mouthpiece)
+		}
+		slices.Sort(out)
+		return out
+	}
+	for name, c := range map[string]struct {
+		q    Question
+		want []string
+	}{
+		"horns for Plover": {Question{FromMouthpiece: &plover, Horns: hornList}, []string{"Alder/Plover 16.2", "Rowan/Plover 16.2"}},
+		"with an adapter":  {Question{FromMouthpiece: &plover, Horns: hornList, Filter: Filter{Adapter: true, Instrument: catalog.Cornet}}, []string{"Hazel/Plover 16.2"}},
+		"in C":             {Question{FromMouthpiece: &plover, Horns: hornList, Filter: Filter{Key: pitch.KeyC}}, []string{"Rowan/Plover 16.2"}},
+		"loaners":          {Question{FromMouthpiece: &plover, Horns: hornList, Filter: Filter{Loaner: true}}, []string{"Rowan/Plover 16.2"}},
+		"the tag of a horn": {Question{FromMouthpiece: &dunlin, Horns: hornList, Filter: Filter{Tag: "cupboard"}},
+			[]string{"Rowan/Dunlin 16.6"}},
+		"all pairs": {Question{Horns: hornList, Mouthpieces: []catalog.Mouthpiece{plover, dunlin}},
+			[]string{"Alder/Dunlin 16.6", "Alder/Plover 16.2", "Rowan/Dunlin 16.6", "Rowan/Plover 16.2"}},
+		"a tag of either": {Question{Horns: hornList, Mouthpieces: []catalog.Mouthpiece{plover, dunlin}, Filter: Filter{Tag: "cupboard"}},
+			[]string{"Alder/Dunlin 16.6", "Rowan/Dunlin 16.6", "Rowan/Plover 16.2"}},
+	} {
+		if got := labels(c.q); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
+	}
+}
+
+func TestRankErrors(t *testing.T) {
+	e, q := twoWorlds()
+	ctx := context.Background()
+	m := mouthpiece("Plover 16.2")
+	both := q
+	both.FromMouthpiece = &m
+	backwards := q
+	backwards.Criteria = Criteria{Low: 79, High: 67}
+	weightless := q
+	weightless.Criteria.Weights = map[pitch.Note]float64{60: 1}
+	empty := q
+	empty.Mouthpieces = nil
+	filtered := q
+	filtered.Filter.RimMM = Limits{Min: 20}
+	for name, c := range map[string]struct {
+		q    Question
+		kind catalog.Kind
+		text string
+	}{
+		"horn and mouthpiece": {both, catalog.Invalid, "both given"},
+		"backwards range":     {backwards, catalog.Invalid, "G5..G4"},
+		"no weight":           {weightless, catalog.Invalid, "Alder"},
+		"nothing there":       {empty, catalog.NotFound, "add gear"},
+		"all filtered out":    {filtered, catalog.NotFound, "rim outside the range: 2"},
+	} {
+		_, err := Rank(ctx, e, c.q)
+		if err == nil || catalog.KindOf(err) != c.kind || !strings.Contains(err.Error(), c.text) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	e.fail = errors.New("no fit")
+	if _, err := Rank(ctx, e, q); !errors.Is(err, e.fail) {
+		t.Errorf("a failing engine: %v", err)
+	}
+	e.fail = nil
+	stopped, cancel := context.WithCancel(ctx)
+	cancel()
+	if _, err := Rank(stopped, e, q); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+}
+
+func TestRankLimitKeepsChancesOfTheWholeList(t *testing.T) {
+	e, q := twoWorlds()
+	q.Limit = 1
+	r := rank(t, e, q)
+	if len(r.Pairings) != 1 || r.Considered != 2 {
+		t.Fatalf("%d of %d", len(r.Pairings), r.Considered)
+	}
+	near(t, "chance of the one shown", r.Pairings[0].ChanceBest, 0.5, 1e-12)
+}
+
+func TestRankWithoutAnswersForSomeSlots(t *testing.T) {
+	fake, q := twoWorlds()
+	q.Criteria = Criteria{High: pitch.TopUsual}
+	e := someEngine{fake, ProfileSlots()}
+	r := rank(t, e, q)
+	if !slices.ContainsFunc(r.Notes, func(s string) bool {
+		return strings.HasPrefix(s, "Not judged: C#6, D6, Eb6, F6, F#6 and G6.")
+	}) {
+		t.Errorf("notes %q", r.Notes)
+	}
+	// A four-valve horn falls back on the fingerings of three valves.
+	four := alder()
+	four.Valves = 4
+	q.FromHorn, q.Criteria = &four, Criteria{}
+	for _, note := range rank(t, e, q).Notes {
+		if strings.HasPrefix(note, "Not judged") {
+			t.Errorf("four valves: %s", note)
+		}
+	}
+	e.slots = nil
+	if _, err := Rank(context.Background(), e, q); catalog.KindOf(err) != catalog.Invalid {
+		t.Errorf("an engine without answers: %v", err)
+	}
+}
+
+// manyPairs is a made-up catalog with joint draws.
+func manyPairs(horns, mouthpieces, draws int) (*fakeEngine, []catalog.Horn, []catalog.Mouthpiece) {
+	e := &fakeEngine{draws: draws, items: map[catalog.ID]vector{}, worlds: map[catalog.ID][]vector{}}
+	add := func(id catalog.ID, size float64) {
+		e.items[id] = wave(string(id), size)
+		for k := range draws {
+			e.worlds[id] = append(e.worlds[id], wave(fmt.Sprint(id, k), size/2))
+		}
+	}
+	var hs []catalog.Horn
+	var ms []catalog.Mouthpiece
+	for i := range horns {
+		h := horn(fmt.Sprintf("Horn %03d", i))
+		h.Throw1MM, h.Throw3MM = float64(i%3)*8, float64(i%4)*7
+		add(h.ID, 6)
+		hs = append(hs, h)
+	}
+	for i := range mouthpieces {
+		m := mouthpiece(fmt.Sprintf("Mouthpiece %03d", i))
+		add(m.ID, 3)
+		ms = append(ms, m)
+	}
+	return e, hs, ms
+}
+
+func TestRankDoesNotDependOnOrder(t *testing.T) {
+	e, hs, ms := manyPairs(4, 6, 9)
+	want := rank(t, e, Question{Horns: hs, Mouthpieces: ms})
+	near(t, "sum of the chances", sumChances(want), 1, 1e-9)
+	rapid.Check(t, func(rt *rapid.T) {
+		hs, ms := slices.Clone(hs), slices.Clone(ms)
+		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "seed"), 7))
+		r.Shuffle(len(hs), func(i, j int) { hs[i], hs[j] = hs[j], hs[i] })
+		r.Shuffle(len(ms), func(i, j int) { ms[i], ms[j] = ms[j], ms[i] })
+		if got := rank(t, e, Question{Horns: hs, Mouthpieces: ms}); !reflect.DeepEqual(got, want) {
+			rt.Fatal("another order of the candidates gives another ranking")
+		}
+	})
+}
+
+func sumChances(r *Ranking) float64 {
+	sum := 0.0
+	for _, p := range r.Pairings {
+		sum += p.ChanceBest
+	}
+	return sum
+}
+
+func TestRankingHoldsItsOwnPromises(t *testing.T) {
+	e, hs, ms := manyPairs(3, 5, 40)
+	for _, key := range SortKeys {
+		r := rank(t, e, Question{Horns: hs, Mouthpieces: ms, Sort: key})
+		for i, p := range r.Pairings {
+			if i > 0 && key.value(&r.Pairings[i-1]) > key.value(&p) {
+				t.Errorf("by %s place %d is better than the one before", key, i+1)
+			}
+			if p.Low > p.High || p.ErrorCents < p.Low || p.ErrorCents <= 0 || *p.Support <= 0 || *p.Support > 1 {
+				t.Errorf("%+v", p.Verdict)
+			}
+			if math.Abs(p.Worst.Cents) != max(p.Sharpest.Cents, -p.Flattest.Cents) {
+				t.Errorf("worst %v, sharpest %v, flattest %v", p.Worst, p.Sharpest, p.Flattest)
+			}
+		}
+	}
+}
+
+// cannedEngine gives predictions made beforehand, so that a benchmark of the
+// ranking times the ranking.
+type cannedEngine struct {
+	*fakeEngine
+	made map[fit.Setup]fit.Prediction
+}
+
+func (e cannedEngine) PredictMany(setups []fit.Setup, slots []pitch.Slot) ([]fit.Prediction, error) {
+	out := make([]fit.Prediction, len(setups))
+	for i, s := range setups {
+		out[i] = e.made[s]
+	}
+	return out, nil
+}
+
+// BenchmarkRank ranks 3,000 mouthpieces for a horn with 64 draws, and all pairs
+// of 30 horns with 40 mouthpieces.
+func BenchmarkRank(b *testing.B) {
+	for _, size := range []struct{ horns, mouthpieces int }{{1, 3000}, {30, 40}} {
+		fake, hs, ms := manyPairs(size.horns, size.mouthpieces, 64)
+		e := cannedEngine{fake, map[fit.Setup]fit.Prediction{}}
+		all := func(pitch.Slot) bool { return true }
+		p, err := Criteria{}.For(nil).plan(hs[0], all, true)
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, h := range hs {
+			for _, m := range ms {
+				s := fit.Setup{Horn: h.ID, Mouthpiece: m.ID}
+				if e.made[s], err = fake.Predict(s, p.slots); err != nil {
+					b.Fatal(err)
+				}
+			}
+		}
+		b.Run(fmt.Sprintf("%dx%d", size.horns, size.mouthpieces), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := Rank(context.Background(), e, Question{Horns: hs, Mouthpieces: ms}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

@@ -147,6 +147,7 @@ func sortFindings(list []catalog.Finding) {
 			cmp.Compare(b.Certainty, a.Certainty),
 			cmp.Compare(a.Session, b.Session),
 			cmp.Compare(a.Subject, b.Subject),
+			cmp.Compare(a.Detail, b.Detail),
 		)
 	})
 }

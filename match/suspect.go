@@ -31,6 +31,11 @@ var (
 // slide take two.
 const minNotes = 6
 
+// plainNoise is how far honest sessions stray from what is expected, in cents:
+// reading noise of 3.5, and 1.5 each for the pair and the day. Fitting better
+// than that is luck.
+const plainNoise = 4.0
+
 // shifts are the wrong keys that are tried, in semitones: B flat against C, C
 // against D, D against E flat and the like.
 var shifts = []int{-2, -1, 1, 2}
@@ -81,8 +86,7 @@ func (s *sheet) suspicions(e expectation, r rule) []suspicion {
 			asEntered: clippedRMS(residuals(entered, slopes)),
 			then:      clippedRMS(residuals(then, slopesThen)),
 		}
-		// Nothing is read to better than a fraction of a cent.
-		ratio := max(x.then, 0.5) / max(x.asEntered, 0.5)
+		ratio := max(x.then, plainNoise) / max(x.asEntered, plainNoise)
 		x.gain = -float64(n) * math.Log(ratio)
 		if ratio < r.ratio && x.gain > r.gain {
 			out = append(out, x)

@@ -32,54 +32,61 @@ func (s *sheet) level(p fit.Prediction) (float64, bool) {
 }
 
 // Thresholds for a contributor's tuner. Sessions differ in level by slide and
-// temperature, so it takes several, and standard errors, to tell.
+// temperature, so it takes several, and standard errors, to tell; and it takes
+// three contributors to tell which of them is the odd one.
 const (
-	tunerSessions = 5
-	tunerCents    = 8.0
-	tunerErrors   = 4.0
+	tunerSessions     = 5
+	tunerContributors = 3
+	tunerCents        = 8.0
+	tunerErrors       = 4.0
 )
 
 // tuners finds contributors whose sessions lie higher or lower than those of
-// everybody else measuring by the same method. It costs the fit nothing, which
+// the others who measure by the same method. It costs the fit nothing, which
 // frees every session's level, but the contributor will want to know.
 func (c *checker) tuners() []catalog.Finding {
-	type key struct {
-		contributor string
-		method      catalog.Method
-	}
-	own := map[key][]float64{}
-	var keys []key
+	levels := map[catalog.Method]map[string][]float64{}
 	for _, l := range c.levels {
-		k := key{l.contributor, l.method}
-		if own[k] == nil {
-			keys = append(keys, k)
+		if levels[l.method] == nil {
+			levels[l.method] = map[string][]float64{}
 		}
-		own[k] = append(own[k], l.cents)
+		levels[l.method][l.contributor] = append(levels[l.method][l.contributor], l.cents)
 	}
 	var out []catalog.Finding
-	for _, k := range keys {
-		var others []float64
-		for _, l := range c.levels {
-			if l.method == k.method && l.contributor != k.contributor {
-				others = append(others, l.cents)
-			}
+	for _, byContributor := range levels {
+		out = append(out, oddTuners(byContributor)...)
+	}
+	return out
+}
+
+// oddTuners compares each contributor's median level with the median of all.
+func oddTuners(levels map[string][]float64) []catalog.Finding {
+	var medians []float64
+	for contributor, own := range levels {
+		if contributor != "" && len(own) >= tunerSessions {
+			medians = append(medians, median(own))
 		}
-		if k.contributor == "" || len(own[k]) < tunerSessions || len(others) < tunerSessions {
+	}
+	if len(medians) < tunerContributors {
+		return nil
+	}
+	reference := median(medians)
+	referenceError := medianError(medians)
+	var out []catalog.Finding
+	for contributor, own := range levels {
+		if contributor == "" || len(own) < tunerSessions {
 			continue
 		}
-		if f, ok := tunerFinding(k.contributor, own[k], others); ok {
-			out = append(out, f)
+		difference := median(own) - reference
+		se := math.Hypot(medianError(own), referenceError)
+		if math.Abs(difference) >= max(tunerCents, tunerErrors*se) {
+			out = append(out, tunerFinding(contributor, len(own), difference))
 		}
 	}
 	return out
 }
 
-func tunerFinding(contributor string, own, others []float64) (catalog.Finding, bool) {
-	difference := median(own) - median(others)
-	se := math.Hypot(medianError(own), medianError(others))
-	if math.Abs(difference) < tunerCents || math.Abs(difference) < tunerErrors*se {
-		return catalog.Finding{}, false
-	}
+func tunerFinding(contributor string, sessions int, difference float64) catalog.Finding {
 	direction := "higher"
 	if difference < 0 {
 		direction = "lower"
@@ -87,11 +94,14 @@ func tunerFinding(contributor string, own, others []float64) (catalog.Finding, b
 	return catalog.Finding{
 		Kind: FindTunerOff, Subject: contributor,
 		Detail: fmt.Sprintf("%d sessions by %s lie %.0f cents %s than those of others: check the tuner's reference pitch, or the A4 entered",
-			len(own), contributor, math.Abs(difference), direction),
-		Certainty: 0.9,
+			sessions, contributor, math.Abs(difference), direction),
+		Certainty: tunerCertainty,
 		Repair:    "centwise session list --contributor " + catalog.ShellWord(contributor),
-	}, true
+	}
 }
+
+// tunerCertainty leaves room for somebody who simply plays with the slide in.
+const tunerCertainty = 0.8
 
 // medianError is the standard error of the median of normal values, sd taken
 // from the median absolute deviation: sqrt(pi/2) sd / sqrt n.

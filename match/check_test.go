@@ -27,8 +27,7 @@ func tendency(s pitch.Slot) float64 {
 
 // bay is a catalog whose engine knows the truth.
 type bay struct {
-	e        *fakeEngine
-	sessions []catalog.Measured
+	e *fakeEngine
 }
 
 func newBay() *bay {
@@ -224,6 +223,10 @@ func TestCheckFindsFarReadings(t *testing.T) {
 	if !strings.Contains(f[0].Detail, "looks odd") || !strings.Contains(f[0].Detail, "2 readings") || f[0].Certainty > farCertainty || f[0].Repair != "centwise session show evening" {
 		t.Errorf("finding %+v", f[0])
 	}
+	m.Name, m.ID = "", "01J0000000000000000000EVEN"
+	if f := check(t, b.e, m); len(f) != 1 || f[0].Session != string(m.ID) {
+		t.Errorf("a session without a name: %+v", f)
+	}
 	// Half of the notes far off are a matter of the session.
 	for i := range m.Readings {
 		if i%3 == 0 {
@@ -273,6 +276,16 @@ func TestCheckFindsTuners(t *testing.T) {
 	f := check(t, b.e, list...)
 	if len(f) != 1 || f[0].Kind != FindTunerOff || f[0].Subject != "lamp keeper" || !strings.Contains(f[0].Detail, "20 sessions") ||
 		f[0].Repair != "centwise session list --contributor 'lamp keeper'" {
+		t.Errorf("found %+v", f)
+	}
+	for i := range list { // the other way
+		if list[i].Contributor == "lamp keeper" {
+			for j := range list[i].Readings {
+				list[i].Readings[j].Cents -= 120
+			}
+		}
+	}
+	if f := check(t, b.e, list...); len(f) != 1 || !strings.Contains(f[0].Detail, "cents lower") {
 		t.Errorf("found %+v", f)
 	}
 	// By another method the level is another: no comparison.

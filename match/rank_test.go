@@ -4,15 +4,11 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"math"
-	"math/rand/v2"
 	"reflect"
 	"slices"
 	"strings"
 	"testing"
-
-	"pgregory.net/rapid"
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
@@ -100,7 +96,15 @@ func TestRankSortKeys(t *testing.T) {
 			t.Errorf("by %s %s comes first, want %s", key, got, want)
 		}
 	}
+	for text, want := range map[string]SortKey{"error": SortError, " Worst": SortWorst, "SUPPORT": SortSupport, "chance": SortChance} {
+		if got, err := ParseSortKey(text); err != nil || got != want {
+			t.Errorf("%q reads as %q, %v", text, got, err)
+		}
+	}
 	q.NoSupport = true
+	if p := rank(t, e, q).Pairings[0]; p.Support != nil {
+		t.Errorf("support %g although it was left out", *p.Support)
+	}
 	q.Sort = SortSupport
 	if _, err := Rank(context.Background(), e, q); catalog.KindOf(err) != catalog.Invalid {
 		t.Errorf("sorting by a support that is left out: %v", err)
@@ -203,11 +207,11 @@ func TestRankPoolsWhatNothingTellsApart(t *testing.T) {
 // Unmeasured mouthpieces with different reach of the horn are not alike, and
 // neither are measured ones whose profiles happen to agree.
 func TestRankDoesNotPoolWhatDiffers(t *testing.T) {
-	e, q := twoWorlds()
+	e, _ := twoWorlds()
 	m := mouthpiece("Plover 16.2")
 	long := horn("Rowan")
 	long.Throw3MM = 20
-	q = Question{FromMouthpiece: &m, Horns: []catalog.Horn{horn("Hazel"), long, horn("Birch")}, Criteria: Criteria{}}
+	q := Question{FromMouthpiece: &m, Horns: []catalog.Horn{horn("Hazel"), long, horn("Birch")}, Criteria: Criteria{}}
 	basis := fit.BasisPrior
 	e.evidence = func(fit.Setup) fit.Evidence { return fit.Evidence{Mouthpiece: 3, Basis: basis} }
 	alike := map[string]int{}
@@ -413,113 +417,61 @@ func TestRankWithoutAnswersForSomeSlots(t *testing.T) {
 	}
 }
 
-// manyPairs is a made-up catalog with joint draws.
-func manyPairs(horns, mouthpieces, draws int) (*fakeEngine, []catalog.Horn, []catalog.Mouthpiece) {
-	e := &fakeEngine{draws: draws, items: map[catalog.ID]vector{}, worlds: map[catalog.ID][]vector{}}
-	add := func(id catalog.ID, size float64) {
-		e.items[id] = wave(string(id), size)
-		for k := range draws {
-			e.worlds[id] = append(e.worlds[id], wave(fmt.Sprint(id, k), size/2))
-		}
+// Two unmeasured specimens of one design are alike; the note says on what they
+// are judged. What is known by dimensions stands alone.
+func TestRankPoolsSpecimensOfADesign(t *testing.T) {
+	e, q := twoWorlds()
+	basis := fit.BasisDesign
+	e.items["Plover 16.2 b"] = e.items["Plover 16.2"]
+	e.worlds["Plover 16.2 b"] = []vector{nought, nought}
+	q.Mouthpieces = append(q.Mouthpieces, mouthpiece("Plover 16.2 b"))
+	e.evidence = func(s fit.Setup) fit.Evidence {
+		return fit.Evidence{Horn: 3, MouthpieceDesign: 2, HornPlayers: 2, Basis: basis}
 	}
-	var hs []catalog.Horn
-	var ms []catalog.Mouthpiece
-	for i := range horns {
-		h := horn(fmt.Sprintf("Horn %03d", i))
-		h.Throw1MM, h.Throw3MM = float64(i%3)*8, float64(i%4)*7
-		add(h.ID, 6)
-		hs = append(hs, h)
-	}
-	for i := range mouthpieces {
-		m := mouthpiece(fmt.Sprintf("Mouthpiece %03d", i))
-		add(m.ID, 3)
-		ms = append(ms, m)
-	}
-	return e, hs, ms
-}
-
-func TestRankDoesNotDependOnOrder(t *testing.T) {
-	e, hs, ms := manyPairs(4, 6, 9)
-	want := rank(t, e, Question{Horns: hs, Mouthpieces: ms})
-	near(t, "sum of the chances", sumChances(want), 1, 1e-9)
-	rapid.Check(t, func(rt *rapid.T) {
-		hs, ms := slices.Clone(hs), slices.Clone(ms)
-		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "seed"), 7))
-		r.Shuffle(len(hs), func(i, j int) { hs[i], hs[j] = hs[j], hs[i] })
-		r.Shuffle(len(ms), func(i, j int) { ms[i], ms[j] = ms[j], ms[i] })
-		if got := rank(t, e, Question{Horns: hs, Mouthpieces: ms}); !reflect.DeepEqual(got, want) {
-			rt.Fatal("another order of the candidates gives another ranking")
-		}
-	})
-}
-
-func sumChances(r *Ranking) float64 {
-	sum := 0.0
-	for _, p := range r.Pairings {
-		sum += p.ChanceBest
-	}
-	return sum
-}
-
-func TestRankingHoldsItsOwnPromises(t *testing.T) {
-	e, hs, ms := manyPairs(3, 5, 40)
-	for _, key := range SortKeys {
-		r := rank(t, e, Question{Horns: hs, Mouthpieces: ms, Sort: key})
-		for i, p := range r.Pairings {
-			if i > 0 && key.value(&r.Pairings[i-1]) > key.value(&p) {
-				t.Errorf("by %s place %d is better than the one before", key, i+1)
-			}
-			if p.Low > p.High || p.ErrorCents < p.Low || p.ErrorCents <= 0 || *p.Support <= 0 || *p.Support > 1 {
-				t.Errorf("%+v", p.Verdict)
-			}
-			if math.Abs(p.Worst.Cents) != max(p.Sharpest.Cents, -p.Flattest.Cents) {
-				t.Errorf("worst %v, sharpest %v, flattest %v", p.Worst, p.Sharpest, p.Flattest)
+	for _, c := range []struct {
+		basis fit.Basis
+		note  string
+	}{{fit.BasisDesign, "judged by its design; "}, {fit.BasisDimensions, "judged by its dimensions; "}} {
+		basis = c.basis
+		for _, p := range rank(t, e, q).Pairings {
+			switch {
+			case p.Mouthpiece == "Dunlin 16.6" && (p.Alike != 0 || p.Note != ""):
+				t.Errorf("Dunlin is alike %d, note %q", p.Alike, p.Note)
+			case p.Mouthpiece != "Dunlin 16.6" && (p.Alike != 2 || p.Rank != 1 && p.Rank != 2 || !strings.HasPrefix(p.Note, c.note)):
+				t.Errorf("%s is alike %d, rank %d, note %q", p.Mouthpiece, p.Alike, p.Rank, p.Note)
 			}
 		}
 	}
 }
 
-// cannedEngine gives predictions made beforehand, so that a benchmark of the
-// ranking times the ranking.
-type cannedEngine struct {
-	*fakeEngine
-	made map[fit.Setup]fit.Prediction
-}
-
-func (e cannedEngine) PredictMany(setups []fit.Setup, slots []pitch.Slot) ([]fit.Prediction, error) {
-	out := make([]fit.Prediction, len(setups))
-	for i, s := range setups {
-		out[i] = e.made[s]
+func TestRankSaysWhatItRestsOn(t *testing.T) {
+	e, q := twoWorlds()
+	e.unlinked = map[catalog.ID]bool{"Dunlin 16.6": true}
+	e.evidence = func(fit.Setup) fit.Evidence { return fit.Evidence{Mouthpiece: 2, Basis: fit.BasisPrior} }
+	notes := strings.Join(rank(t, e, q).Notes, " ")
+	for _, want := range []string{"Nobody has measured the horn Alder", "1 of 2 pairings are not linked"} {
+		if !strings.Contains(notes, want) {
+			t.Errorf("%q lacks %q", notes, want)
+		}
 	}
-	return out, nil
-}
-
-// BenchmarkRank ranks 3,000 mouthpieces for a horn with 64 draws, and all pairs
-// of 30 horns with 40 mouthpieces.
-func BenchmarkRank(b *testing.B) {
-	for _, size := range []struct{ horns, mouthpieces int }{{1, 3000}, {30, 40}} {
-		fake, hs, ms := manyPairs(size.horns, size.mouthpieces, 64)
-		e := cannedEngine{fake, map[fit.Setup]fit.Prediction{}}
-		all := func(pitch.Slot) bool { return true }
-		p, err := Criteria{}.For(nil).plan(hs[0], all, true)
-		if err != nil {
-			b.Fatal(err)
-		}
-		for _, h := range hs {
-			for _, m := range ms {
-				s := fit.Setup{Horn: h.ID, Mouthpiece: m.ID}
-				if e.made[s], err = fake.Predict(s, p.slots); err != nil {
-					b.Fatal(err)
-				}
-			}
-		}
-		b.Run(fmt.Sprintf("%dx%d", size.horns, size.mouthpieces), func(b *testing.B) {
-			b.ReportAllocs()
-			for b.Loop() {
-				if _, err := Rank(context.Background(), e, Question{Horns: hs, Mouthpieces: ms}); err != nil {
-					b.Fatal(err)
-				}
-			}
-		})
+	m := mouthpiece("Plover 16.2")
+	e.evidence = func(fit.Setup) fit.Evidence { return fit.Evidence{Horn: 2, Basis: fit.BasisPrior} }
+	notes = strings.Join(rank(t, e, Question{FromMouthpiece: &m, Horns: []catalog.Horn{alder()}}).Notes, " ")
+	if !strings.Contains(notes, "Nobody has measured the mouthpiece Plover 16.2") {
+		t.Errorf("notes %q", notes)
+	}
+	// Many that may be best: the list does not pretend.
+	e, q = twoWorlds()
+	q.Mouthpieces = append(q.Mouthpieces, mouthpiece("Avocet 15"))
+	e.items["Avocet 15"] = byNote(map[string]float64{"G4": 3, "G5": -3})
+	if notes := strings.Join(rank(t, e, q).Notes, " "); strings.Contains(notes, "try several") {
+		t.Errorf("half a chance is enough: %q", notes)
+	}
+	e.items["Avocet 15"] = byNote(map[string]float64{"G4": -6, "G5": 6})
+	e.worlds["Avocet 15"] = []vector{nought, byNote(map[string]float64{"G4": 12, "G5": -12})}
+	r := rank(t, e, q)
+	near(t, "a draw won by two is split", r.Pairings[0].ChanceBest, 0.25, 1e-12)
+	if notes := strings.Join(r.Notes, " "); !strings.Contains(notes, "a chance of 25 %") {
+		t.Errorf("notes %q", notes)
 	}
 }

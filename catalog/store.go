@@ -95,7 +95,7 @@ type SessionFilter struct {
 	Horn, Mouthpiece, Player ID
 	Contributor              string
 	Since                    time.Time // played, or if that is not known recorded, at this time or later
-	Retracted                bool // include retracted sessions
+	Retracted                bool      // include retracted sessions
 	Limit                    int
 }
 

@@ -3,6 +3,9 @@ package sqlstore
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
+	"fmt"
+	"io"
 	"iter"
 
 	"centwise/catalog"
@@ -16,31 +19,37 @@ const sessionsPerChunk = 512
 //
 // Two ordered queries are merged, sessions and readings, chunk by chunk in one
 // transaction, so that one moment of the catalog is seen and no more than a
-// chunk is held. A reading comes as two numbers, its place packed into one,
-// because the driver's cost is per column: a million rows took 0.48 s so and
-// 0.69 s as four columns; texts of a whole session by group_concat, which still
-// have to be parsed, took 0.44 s.
+// chunk is held.
 func (s *Store) Measurements(ctx context.Context, after int64) iter.Seq2[catalog.Measured, error] {
-	const doing = "reading the measurements"
 	return func(yield func(catalog.Measured, error) bool) {
-		tx, err := s.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-		if err != nil {
-			yield(catalog.Measured{}, s.fail(ctx, doing, err))
-			return
+		if err := s.stream(ctx, after, yield); err != nil {
+			yield(catalog.Measured{}, s.fail(ctx, "reading the measurements", err))
 		}
-		defer tx.Rollback()
-		for c := (chunk{last: after}); ; {
-			if err := c.load(ctx, tx); err != nil {
-				yield(catalog.Measured{}, s.fail(ctx, doing, err))
-				return
-			}
-			if len(c.sessions) == 0 {
-				return
-			}
-			for i := range c.sessions {
-				if !yield(c.sessions[i], nil) {
-					return
-				}
+	}
+}
+
+// stream yields until it is told to stop, or the first error.
+func (s *Store) stream(ctx context.Context, after int64, yield func(catalog.Measured, error) bool) error {
+	conn, err := s.db.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	tx, err := conn.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	for c := (chunk{last: after}); ; {
+		if err := c.load(ctx, tx, conn); err != nil {
+			return err
+		}
+		if len(c.sessions) == 0 {
+			return nil
+		}
+		for i := range c.sessions {
+			if !yield(c.sessions[i], nil) {
+				return nil
 			}
 		}
 	}
@@ -56,11 +65,11 @@ type chunk struct {
 }
 
 // load replaces the chunk by the run of sessions after it.
-func (c *chunk) load(ctx context.Context, tx *sql.Tx) error {
+func (c *chunk) load(ctx context.Context, tx *sql.Tx, conn *sql.Conn) error {
 	if err := c.loadSessions(ctx, tx); err != nil || len(c.sessions) == 0 {
 		return err
 	}
-	if err := c.loadReadings(ctx, tx); err != nil {
+	if err := conn.Raw(func(raw any) error { return c.loadReadings(ctx, raw) }); err != nil {
 		return err
 	}
 	start := 0
@@ -91,26 +100,42 @@ func (c *chunk) loadSessions(ctx context.Context, tx *sql.Tx) error {
 	return rows.Err()
 }
 
-func (c *chunk) loadReadings(ctx context.Context, tx *sql.Tx) error {
+// loadReadings asks the driver itself, because the cost per row decides here,
+// and packs the place of a reading into one number, because part of it is per
+// column. A million rows took 0.39 s so, 0.48 s through database/sql, 0.69 s
+// also with four columns, and 0.44 s as one text per session by group_concat,
+// not counting that the texts would have to be parsed.
+func (c *chunk) loadReadings(ctx context.Context, raw any) error {
 	c.readings, c.ends = c.readings[:0], c.ends[:0]
-	rows, err := tx.QueryContext(ctx, `SELECT session * 256 + valves * 16 + partial, cents FROM reading
-		WHERE session BETWEEN $1 AND $2 AND odd = 0 ORDER BY session, valves, partial, repeat`, c.sessions[0].Sequence, c.last)
+	conn, ok := raw.(driver.QueryerContext)
+	if !ok {
+		return fmt.Errorf("the database driver %T cannot stream", raw)
+	}
+	rows, err := conn.QueryContext(ctx, `SELECT session * 256 + valves * 16 + partial, cents FROM reading
+		WHERE session BETWEEN $1 AND $2 AND odd = 0 ORDER BY session, valves, partial, repeat`,
+		[]driver.NamedValue{{Ordinal: 1, Value: c.sessions[0].Sequence}, {Ordinal: 2, Value: c.last}})
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	var place int64
-	var cents float64
-	for rows.Next() {
-		if err := rows.Scan(&place, &cents); err != nil {
+	for row := make([]driver.Value, 2); ; {
+		if err := rows.Next(row); err != nil {
+			if err == io.EOF {
+				break
+			}
 			return err
+		}
+		place, isWhole := row[0].(int64)
+		cents, isReal := row[1].(float64)
+		if !isWhole || !isReal {
+			return fmt.Errorf("a reading of session %d is not a number", place>>8)
 		}
 		c.add(place, cents)
 	}
 	for len(c.ends) < len(c.sessions) {
 		c.ends = append(c.ends, len(c.readings))
 	}
-	return rows.Err()
+	return nil
 }
 
 // add takes the next reading: place is session * 256 + valves * 16 + partial.

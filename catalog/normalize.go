@@ -83,8 +83,17 @@ func (s *Session) Normalize() {
 }
 
 // CompareReadings orders readings by slot (see [pitch.Slot.Compare]), then by
-// repeat.
+// repeat. Slots that do not exist come last.
 func CompareReadings(a, b Reading) int {
+	if va, vb := a.Slot.Valid(), b.Slot.Valid(); !va || !vb {
+		switch {
+		case va:
+			return -1
+		case vb:
+			return 1
+		}
+		return cmp.Or(cmp.Compare(a.Slot.Partial, b.Slot.Partial), cmp.Compare(a.Slot.Valves, b.Slot.Valves), cmp.Compare(a.Repeat, b.Repeat))
+	}
 	return cmp.Or(a.Slot.Compare(b.Slot), cmp.Compare(a.Repeat, b.Repeat))
 }
 

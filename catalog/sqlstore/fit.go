@@ -91,5 +91,8 @@ func loadSection(ctx context.Context, tx *sql.Tx, name string) ([]byte, error) {
 	if sha256.Sum256(body) != checksum {
 		return nil, catalog.Errorf(catalog.NotFound, refit, "section %q of the stored fit is damaged", name)
 	}
+	if body == nil {
+		body = []byte{} // the driver gives nil for an empty blob
+	}
 	return body, nil
 }

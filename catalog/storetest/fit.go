@@ -1,0 +1,84 @@
+package storetest
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"centwise/catalog"
+)
+
+var fitTests = []contract{
+	{"a stored fit comes back", fitRoundTrip},
+	{"a stored fit is replaced whole", fitReplaced},
+	{"a fit that is not there", fitMissing},
+	{"a backup never replaces a file", backupRefused},
+}
+
+func fitRoundTrip(t *testing.T, f *fixture) {
+	f.gear()
+	before := f.digest()
+	large := bytes.Repeat([]byte("cents"), 600_000)
+	fit := catalog.StoredFit{Digest: before, Version: 3, At: noon, Sections: map[string][]byte{
+		"items": {0, 1, 2, 255}, "empty": {}, "a 'b' %": []byte("x"), "large": large,
+	}}
+	if err := f.store.SaveFit(f.ctx, fit); err != nil {
+		t.Fatal(err)
+	}
+	equal(t, "whole fit", must(f.store.LoadFit(f.ctx))(t), fit)
+	part := must(f.store.LoadFit(f.ctx, "items", "empty"))(t)
+	equal(t, "sections", part, catalog.StoredFit{Digest: before, Version: 3, At: noon, Sections: map[string][]byte{"items": {0, 1, 2, 255}, "empty": {}}})
+	info := must(f.store.Info(f.ctx))(t)
+	equal(t, "info", []any{info.FitDigest, info.FitAt, info.Digest}, []any{before, noon, before})
+	f.sound()
+}
+
+func fitReplaced(t *testing.T, f *fixture) {
+	for _, name := range []string{"old", "new"} {
+		fit := catalog.StoredFit{Digest: name, Sections: map[string][]byte{name: []byte(name), "both": []byte(name)}}
+		if err := f.store.SaveFit(f.ctx, fit); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got := must(f.store.LoadFit(f.ctx))(t)
+	equal(t, "sections", got.Sections, map[string][]byte{"new": []byte("new"), "both": []byte("new")})
+	wantError(t, f.store.SaveFit(f.ctx, catalog.StoredFit{Digest: "x", Sections: map[string][]byte{"": {1}}}), catalog.Invalid, "name")
+	equal(t, "digest", must(f.store.LoadFit(f.ctx))(t).Digest, "new")
+}
+
+func fitMissing(t *testing.T, f *fixture) {
+	_, err := f.store.LoadFit(f.ctx)
+	wantError(t, err, catalog.NotFound, "no fit", "centwise fit")
+	if err := f.store.SaveFit(f.ctx, catalog.StoredFit{Digest: "x"}); err != nil {
+		t.Fatal(err)
+	}
+	equal(t, "sections", len(must(f.store.LoadFit(f.ctx))(t).Sections), 0)
+	_, err = f.store.LoadFit(f.ctx, "items")
+	wantError(t, err, catalog.NotFound, `"items"`, "centwise fit")
+}
+
+func backupRefused(t *testing.T, f *fixture) {
+	f.gear()
+	dir := t.TempDir()
+	path := filepath.Join(dir, "copy 100% #1?.db")
+	if err := f.store.Backup(f.ctx, path); err != nil {
+		t.Fatal(err)
+	}
+	before, err := os.ReadFile(path)
+	if err != nil || len(before) == 0 {
+		t.Fatalf("backup of %d bytes, error %v", len(before), err)
+	}
+	wantError(t, f.store.Backup(f.ctx, path), catalog.Conflict, path)
+	after, err := os.ReadFile(path)
+	if err != nil || !bytes.Equal(before, after) {
+		t.Errorf("the existing file was touched (error %v)", err)
+	}
+	wantError(t, f.store.Backup(f.ctx, dir), catalog.Conflict, dir)
+	wantError(t, f.store.Backup(f.ctx, filepath.Join(dir, "no such folder", "copy.db")), catalog.Unavailable, "folder")
+	wantError(t, f.store.Backup(f.ctx, ""), catalog.Invalid)
+	left, err := os.ReadDir(dir)
+	if err != nil || len(left) != 1 {
+		t.Errorf("files left over: %v (error %v)", left, err)
+	}
+}

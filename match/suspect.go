@@ -10,11 +10,13 @@ import (
 	"centwise/match/fit"
 )
 
-// The rule for sessions that fit better another way: the residual is below
-// ratio times what it is as entered, and the gain n log(as entered / other) is
-// above gain. On simulated catalogs with known mistakes it found every flip and
-// shift of sessions with 15 and more notes and raised no false alarm; the gain
-// makes it stricter the fewer notes there are.
+// rule is when a session is said to fit better another way: the residual is
+// below ratio times what it is as entered, and the gain, n log(as entered /
+// other), is above gain, which makes it stricter the fewer notes there are. In
+// four simulated catalogs of 2,000 sessions, against an expectation that knew
+// half of what each item does, it found 90 of 91 flips and shifts of whole
+// sessions without a false alarm, and 73 with three false alarms when sessions
+// were cut to 12 readings.
 type rule struct {
 	ratio, gain float64
 }
@@ -88,7 +90,11 @@ func (s *sheet) suspicions(e expectation, r rule) []suspicion {
 		}
 		ratio := max(x.then, plainNoise) / max(x.asEntered, plainNoise)
 		x.gain = -float64(n) * math.Log(ratio)
-		if ratio < r.ratio && x.gain > r.gain {
+		gain := r.gain
+		if shift != 0 {
+			gain += math.Log(float64(len(shifts))) // as many chances to fit by luck
+		}
+		if ratio < r.ratio && x.gain > gain {
 			out = append(out, x)
 		}
 	}

@@ -3,7 +3,6 @@ package match
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"centwise/catalog"
 	"centwise/match/fit"
@@ -61,24 +60,32 @@ func (c *checker) tuners() []catalog.Finding {
 
 // oddTuners compares each contributor's median level with the median of all.
 func oddTuners(levels map[string][]float64) []catalog.Finding {
-	var medians []float64
+	var medians, within []float64
 	for contributor, own := range levels {
-		if contributor != "" && len(own) >= tunerSessions {
-			medians = append(medians, median(own))
+		if contributor == "" || len(own) < tunerSessions {
+			continue
+		}
+		middle := median(own)
+		medians = append(medians, middle)
+		for _, x := range own {
+			within = append(within, x-middle)
 		}
 	}
 	if len(medians) < tunerContributors {
 		return nil
 	}
 	reference := median(medians)
-	referenceError := medianError(medians)
+	// The scatter of levels is much the same for everybody, and a handful of
+	// sessions can't tell its own.
+	scatter := robustSD(within)
+	referenceError := medianError(robustSD(medians), len(medians))
 	var out []catalog.Finding
 	for contributor, own := range levels {
 		if contributor == "" || len(own) < tunerSessions {
 			continue
 		}
 		difference := median(own) - reference
-		se := math.Hypot(medianError(own), referenceError)
+		se := math.Hypot(medianError(scatter, len(own)), referenceError)
 		if math.Abs(difference) >= max(tunerCents, tunerErrors*se) {
 			out = append(out, tunerFinding(contributor, len(own), difference))
 		}
@@ -103,14 +110,19 @@ func tunerFinding(contributor string, sessions int, difference float64) catalog.
 // tunerCertainty leaves room for somebody who simply plays with the slide in.
 const tunerCertainty = 0.8
 
-// medianError is the standard error of the median of normal values, sd taken
-// from the median absolute deviation: sqrt(pi/2) sd / sqrt n.
-func medianError(x []float64) float64 {
+// robustSD is the standard deviation of normal values told by their median
+// absolute deviation, at least 1 cent.
+func robustSD(x []float64) float64 {
 	middle := median(x)
-	away := slices.Clone(x)
-	for i := range away {
-		away[i] -= middle
+	away := make([]float64, len(x))
+	for i, v := range x {
+		away[i] = v - middle
 	}
-	sd := 1.4826 * medianAbs(away)
-	return math.Sqrt(math.Pi/2) * max(sd, 1) / math.Sqrt(float64(len(x)))
+	return max(1, 1.4826*medianAbs(away))
+}
+
+// medianError is the standard error of the median of n normal values with
+// standard deviation sd: sqrt(pi/2) sd / sqrt n.
+func medianError(sd float64, n int) float64 {
+	return math.Sqrt(math.Pi/2) * sd / math.Sqrt(float64(n))
 }

@@ -54,6 +54,9 @@ type Store interface {
 
 	// Info counts what the catalog holds.
 	Info(ctx context.Context) (Info, error)
+	// Digest is [Info].Digest without the counting: quick on any catalog, to
+	// see whether what was made from the data is still true.
+	Digest(ctx context.Context) (Digest, error)
 
 	// SaveFit replaces the stored fit by f; LoadFit gives the named sections of
 	// the stored fit, or NotFound.

@@ -96,7 +96,7 @@ func (g *gear[T]) free(w *changer, records []T, sessions map[int64]bool) error {
 		}
 	}
 	for id, label := range final {
-		h, err := g.head(w.ctx, w.tx, id)
+		h, err := scanHead(w.tx.QueryRowContext(w.ctx, g.headOf, id))
 		if err != nil {
 			return err
 		}
@@ -157,7 +157,8 @@ func (w *changer) countSessions(seqs map[int64]bool, count func(a, b catalog.Dig
 	return nil
 }
 
-// write adds revisions and moves the heads to them.
+// write adds revisions, in order of their numbers, then moves each head to the
+// last one: labels in between, of a history taken over whole, take nothing.
 func (g *gear[T]) write(w *changer, records []T) error {
 	if len(records) == 0 {
 		return nil
@@ -173,39 +174,47 @@ func (g *gear[T]) write(w *changer, records []T) error {
 		_, rb, _ := g.base(&b)
 		return ra.Number - rb.Number
 	})
-	// Every revision of gear that exists comes before new gear, so that a
-	// label that is given up is free for a new record, whatever its number.
+	was, is := map[catalog.ID]head{}, map[catalog.ID]head{}
+	var ids []catalog.ID
 	for i := range order {
-		if err := g.writeOne(w, st, &order[i]); err != nil {
+		id, r, label := g.base(&order[i])
+		if _, known := is[*id]; !known {
+			h, err := scanHead(st[0].QueryRowContext(w.ctx, *id))
+			if err != nil {
+				return err
+			}
+			was[*id], is[*id] = h, h
+			ids = append(ids, *id)
+		}
+		if err := g.follows(is[*id], r.Number, *label); err != nil {
+			return err
+		}
+		d := digest(g.digest(order[i]))
+		if _, err := st[1].ExecContext(w.ctx, g.values(&order[i], &d)...); err != nil {
+			return err
+		}
+		is[*id] = head{r.Number, *label, d}
+	}
+	for _, id := range ids {
+		if err := g.moveHead(w, st, id, was[id], is[id]); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (g *gear[T]) writeOne(w *changer, st statements, record *T) error {
-	id, r, label := g.base(record)
-	var h head
-	if err := st[0].QueryRowContext(w.ctx, *id).Scan(&h.number, &h.label, &h.digest); err != nil && err != sql.ErrNoRows {
-		return err
-	}
-	if err := g.follows(h, r.Number, *label); err != nil {
-		return err
-	}
-	d := digest(g.digest(*record))
-	w.sum = w.sum.Plus(catalog.Digest(d))
-	if _, err := st[1].ExecContext(w.ctx, g.values(record, &d)...); err != nil {
-		return err
-	}
+// moveHead makes a revision the current one.
+func (g *gear[T]) moveHead(w *changer, st statements, id catalog.ID, was, is head) error {
 	put := st[2]
-	if h.number > 0 {
-		w.sum = w.sum.Minus(catalog.Digest(h.digest))
+	if was.number > 0 {
+		w.sum = w.sum.Minus(catalog.Digest(was.digest))
 		put = st[3]
 	}
-	_, err := put.ExecContext(w.ctx, id, r.Number, label, catalog.Fold(*label))
+	w.sum = w.sum.Plus(catalog.Digest(is.digest))
+	_, err := put.ExecContext(w.ctx, id, is.number, is.label, catalog.Fold(is.label))
 	if w.store.dialect.classify(err) == unique {
-		return catalog.Errorf(catalog.Conflict, "choose another label, or edit the one that is there: centwise "+g.noun+" show "+catalog.ShellWord(*label),
-			"there is a %s %q already", g.noun, *label)
+		return catalog.Errorf(catalog.Conflict, "choose another label, or edit the one that is there: centwise "+g.noun+" show "+catalog.ShellWord(is.label),
+			"there is a %s %q already", g.noun, is.label)
 	}
 	return err
 }

@@ -191,9 +191,9 @@ type head struct {
 	digest digest
 }
 
-func (g *gear[T]) head(ctx context.Context, tx *sql.Tx, id catalog.ID) (head, error) {
-	var h head
-	err := tx.QueryRowContext(ctx, g.headOf, id).Scan(&h.number, &h.label, &h.digest)
+// scanHead reads the result of headOf.
+func scanHead(row *sql.Row) (h head, err error) {
+	err = row.Scan(&h.number, &h.label, &h.digest)
 	if err == sql.ErrNoRows {
 		return head{}, nil
 	}

@@ -135,28 +135,33 @@ func (s *Store) connect(ctx context.Context, c connection) error {
 	if err == nil {
 		return s.checkJournal(ctx, c)
 	}
-	switch s.dialect.classify(err) {
-	case inputOutput: // no shared memory there
-		if c.journal == "" {
-			return err
+	for _, next := range s.fallbacks(c, err) {
+		if s.try(ctx, next) == nil {
+			s.readOnly = next.mode == "ro"
+			return s.checkJournal(ctx, next)
 		}
-		c.journal = "DELETE"
-		if again := s.try(ctx, c); again != nil {
-			return err
-		}
-		return s.checkJournal(ctx, c)
-	case cannotOpen, readOnly: // a medium without a place for the files beside
-		if !onlyFile(c.path) {
-			return err
-		}
-		c.mode, c.journal, c.immutable = "ro", "", true
-		if again := s.try(ctx, c); again != nil {
-			return err
-		}
-		s.readOnly = true
-		return nil
 	}
 	return err
+}
+
+// fallbacks are the other ways to open the database after err.
+func (s *Store) fallbacks(c connection, err error) []connection {
+	switch s.dialect.classify(err) {
+	case inputOutput: // no memory shared between processes there
+		if c.journal == "WAL" {
+			c.journal = "DELETE"
+			return []connection{c}
+		}
+	case cannotOpen, readOnly: // no right to write the file, or the files beside it
+		c.mode, c.journal = "ro", ""
+		out := []connection{c}
+		if onlyFile(c.path) {
+			c.immutable = true
+			out = append(out, c)
+		}
+		return out
+	}
+	return nil
 }
 
 // try opens the database and one connection to it. Turning a new file to

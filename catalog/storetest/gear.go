@@ -143,6 +143,15 @@ func gearHistory(t *testing.T, f *fixture) {
 	_, err := f.store.Horn(f.ctx, "Alder")
 	wantError(t, err, catalog.NotFound)
 
+	// A label that was used for a while in a history taken over is free.
+	f.apply(catalog.Changes{Horns: []catalog.Horn{
+		{ID: "01HZZZZZZZZZZZZZZZZZZZZZZZ", Revision: catalog.Revision{Number: 1}, Label: "Willow"},
+		{ID: "01HZZZZZZZZZZZZZZZZZZZZZZZ", Revision: catalog.Revision{Number: 2}, Label: "Hazel"},
+		{ID: "01HZZZZZZZZZZZZZZZZZZZZZZZ", Revision: catalog.Revision{Number: 3}, Label: "Aspen"},
+		{Label: "Hazel"}, {Label: "Willow"},
+	}})
+	equal(t, "aspen", must(f.store.Horn(f.ctx, "Aspen"))(t).Number, 3)
+
 	m := must(f.store.Mouthpiece(f.ctx, "Plover 16.2"))(t)
 	m.Number, m.ThroatMM = 2, 3.8
 	p := must(f.store.Player(f.ctx, "blue-kite"))(t)

@@ -163,6 +163,10 @@ func (f *fixture) digest() string {
 	if err != nil {
 		f.t.Fatal(err)
 	}
+	alone, err := f.store.Digest(f.ctx)
+	if err != nil || alone.String() != info.Digest {
+		f.t.Errorf("digest %s, info says %s (error %v)", alone, info.Digest, err)
+	}
 	return info.Digest
 }
 

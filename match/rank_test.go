@@ -114,6 +114,25 @@ func TestRankSortKeys(t *testing.T) {
 	}
 }
 
+func TestOrderFallsBackOnTheError(t *testing.T) {
+	list := []Pairing{{Horn: "Alder", Verdict: Verdict{ErrorCents: 9}}, {Horn: "Rowan", Verdict: Verdict{ErrorCents: 8}}}
+	order(list, SortChance)
+	if list[0].Horn != "Rowan" {
+		t.Errorf("of two without a chance %s comes first", list[0].Horn)
+	}
+}
+
+func TestSummaryByHand(t *testing.T) {
+	v := summary([]float64{4, 1, 3, 2, 6}, 3)
+	near(t, "within 3, 3 included", v.ChanceTolerable, 0.6, 1e-12)
+	near(t, "root mean square", v.ErrorCents, math.Sqrt(66/5.), 1e-12)
+	near(t, "10 % quantile", v.Low, 1.4, 1e-12)
+	near(t, "90 % quantile", v.High, 5.2, 1e-12)
+	if v := summary([]float64{7}, 3); v.Low != 7 || v.High != 7 || v.ErrorCents != 7 || v.ChanceTolerable != 0 {
+		t.Errorf("of one draw: %+v", v)
+	}
+}
+
 func TestRankTiesGoByLabel(t *testing.T) {
 	e, q := twoWorlds()
 	q.Mouthpieces = nil

@@ -78,6 +78,12 @@ func TestRankByHand(t *testing.T) {
 	if plover.Evidence != 6 || plover.Basis != fit.BasisMeasured || !plover.Linked {
 		t.Errorf("Plover rests on %d sessions, %s, linked %v", plover.Evidence, plover.Basis, plover.Linked)
 	}
+	e.evidence = func(fit.Setup) fit.Evidence {
+		return fit.Evidence{Pair: 2, Horn: 5, Mouthpiece: 3, HornPlayers: 2, Basis: fit.BasisMeasured}
+	}
+	if p := rank(t, e, q).Pairings[0]; p.Evidence != 6 || p.PairSessions != 2 || p.HornSessions != 5 || p.Sessions != 3 {
+		t.Errorf("5 sessions with the horn and 3 with the mouthpiece, 2 of them both: %+v", p)
+	}
 	q.Criteria.ToleranceCents = 7.35
 	r = rank(t, e, q)
 	near(t, "Plover's chance within 7.35", r.Pairings[0].ChanceTolerable, 0.5, 1e-12)

@@ -28,7 +28,7 @@ func (s *Store) prepare(ctx context.Context, o Options) error {
 	s.schema = int(latest)
 	switch {
 	case st.foreign:
-		return catalog.Errorf(catalog.Unavailable, "check the path; nothing was changed", "%s is a database of another program, not a catalog", s.path)
+		return s.foreign()
 	case st.version == latest:
 		return nil
 	case st.version > latest:
@@ -43,6 +43,10 @@ func (s *Store) prepare(ctx context.Context, o Options) error {
 		return s.migrate(ctx, latest)
 	}
 	return s.upgrade(ctx, st.version, latest)
+}
+
+func (s *Store) foreign() error {
+	return catalog.Errorf(catalog.Unavailable, "check the path; nothing was changed", "%s is a database of another program, not a catalog", s.path)
 }
 
 func (s *Store) provider() (*goose.Provider, error) {

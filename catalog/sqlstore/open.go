@@ -3,8 +3,10 @@ package sqlstore
 import (
 	"context"
 	"database/sql"
+	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -66,20 +68,59 @@ func open(ctx context.Context, path string, o Options, d dialect, extra map[stri
 	case o.Create:
 		c.mode = "rwc"
 	}
-	if err := s.connect(ctx, c); err != nil {
-		if missing {
-			removeEmpty(s.path)
-		}
-		return nil, s.fail(ctx, "opening", err)
-	}
-	if err := s.prepare(ctx, o); err != nil {
-		s.db.Close()
+	if err := s.openAs(ctx, c, o); err != nil {
 		if missing {
 			removeEmpty(s.path)
 		}
 		return nil, s.fail(ctx, "opening", err)
 	}
 	return s, nil
+}
+
+// openAs connects and makes sure that a catalog is there.
+func (s *Store) openAs(ctx context.Context, c connection, o Options) error {
+	if c.journal != "" && !marked(s.path) {
+		// Asking for write-ahead mode writes to the file, so look first
+		// whether it is another program's.
+		look := c
+		look.journal = ""
+		if err := s.connect(ctx, look); err != nil {
+			return err
+		}
+		st, err := s.dialect.state(ctx, s.db)
+		s.db.Close()
+		if err != nil {
+			return err
+		}
+		if st.foreign {
+			return s.foreign()
+		}
+		s.readOnly = o.ReadOnly
+	}
+	if err := s.connect(ctx, c); err != nil {
+		return err
+	}
+	if err := s.prepare(ctx, o); err != nil {
+		s.db.Close()
+		return err
+	}
+	return nil
+}
+
+// marked reports whether the file says in its header that it is a catalog
+// (https://www.sqlite.org/fileformat2.html#the_database_header). A catalog may
+// not say so yet while its first pages are still in the journal.
+func marked(path string) bool {
+	f, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	var header [100]byte
+	if _, err := io.ReadFull(f, header[:]); err != nil {
+		return false
+	}
+	return string(header[:16]) == "SQLite format 3\x00" && binary.BigEndian.Uint32(header[68:]) == applicationID
 }
 
 // locate makes the path absolute and looks at what is there. It reports whether

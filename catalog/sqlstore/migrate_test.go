@@ -1,0 +1,156 @@
+package sqlstore_test
+
+import (
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"centwise/catalog"
+	"centwise/catalog/sqlstore"
+)
+
+// later is our migrations with one more.
+func later(t *testing.T, sql string) fstest.MapFS {
+	t.Helper()
+	out := fstest.MapFS{}
+	names, err := fs.Glob(sqlstore.Migrations(), "*.sql")
+	if err != nil || len(names) == 0 {
+		t.Fatalf("%d migrations, error %v", len(names), err)
+	}
+	for _, name := range names {
+		b, err := fs.ReadFile(sqlstore.Migrations(), name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out[name] = &fstest.MapFile{Data: b}
+	}
+	out["00099_later.sql"] = &fstest.MapFile{Data: []byte("-- +goose Up\n" + sql + "\n")}
+	return out
+}
+
+func TestNewerSchemaIsRefused(t *testing.T) {
+	path := small(t)
+	db := raw(t, path)
+	execSQL(t, db, `INSERT INTO goose_db_version (version_id, is_applied) VALUES (99, 1)`)
+	db.Close()
+	before, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, o := range []sqlstore.Options{{}, {Create: true}, {ReadOnly: true}} {
+		_, err := sqlstore.Open(ctx, path, o)
+		wantKind(t, err, catalog.Unavailable, path, "newer version", "schema 99")
+	}
+	if after, err := os.ReadFile(path); err != nil || string(after) != string(before) {
+		t.Errorf("the catalog was altered (error %v)", err)
+	}
+}
+
+func TestOlderCatalogIsCopiedAndBroughtUpToDate(t *testing.T) {
+	path := small(t)
+	next := later(t, "ALTER TABLE session ADD COLUMN hall TEXT NOT NULL DEFAULT 'unknown';")
+	_, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{ReadOnly: true}, next)
+	wantKind(t, err, catalog.Unavailable, "schema 1", "schema 99", "read")
+
+	var notices []string
+	s, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{Notice: func(n string) { notices = append(notices, n) }}, next)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	info, err := s.Info(ctx)
+	if err != nil || info.Schema != 99 || info.Sessions != 40 {
+		t.Errorf("%+v, error %v", info, err)
+	}
+	var hall string
+	if err := s.DB().QueryRow(`SELECT hall FROM session WHERE seq = 40`).Scan(&hall); err != nil || hall != "unknown" {
+		t.Errorf("hall %q, error %v", hall, err)
+	}
+
+	copies := copiesOf(t, path)
+	if len(copies) != 1 || len(notices) != 1 || !strings.Contains(notices[0], copies[0]) {
+		t.Fatalf("copies %q, notices %q", copies, notices)
+	}
+	old := openFile(t, copies[0], sqlstore.Options{})
+	if was, err := old.Info(ctx); err != nil || was.Schema != 1 || was.Digest != info.Digest {
+		t.Errorf("the copy: %+v, error %v", was, err)
+	}
+	// Opening again brings nothing up to date and copies nothing.
+	again, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{}, next)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again.Close()
+	if n := len(copiesOf(t, path)); n != 1 {
+		t.Errorf("%d copies", n)
+	}
+	// And this version refuses what the later one made.
+	_, err = sqlstore.Open(ctx, path, sqlstore.Options{})
+	wantKind(t, err, catalog.Unavailable, "newer version")
+}
+
+func copiesOf(t *testing.T, path string) []string {
+	t.Helper()
+	out, err := filepath.Glob(strings.TrimSuffix(path, ".db") + ".schema1-*.db")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func TestFailedMigrationChangesNothing(t *testing.T) {
+	path := small(t)
+	broken := later(t, "CREATE TABLE hall (name TEXT) STRICT;\nINSERT INTO hall VALUES ('x');\nINSERT INTO no_such_table VALUES (1);")
+	_, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{}, broken)
+	if err == nil {
+		t.Fatal("no error")
+	}
+	copies := copiesOf(t, path)
+	if len(copies) != 1 || !strings.Contains(err.Error(), copies[0]) {
+		t.Errorf("copies %q, error %v", copies, err)
+	}
+	s := openFile(t, path, sqlstore.Options{})
+	var n int
+	if err := s.DB().QueryRow(`SELECT COUNT(*) FROM sqlite_schema WHERE name = 'hall'`).Scan(&n); err != nil || n != 0 {
+		t.Errorf("%d tables of half a migration, error %v", n, err)
+	}
+	if list, err := s.Integrity(ctx); err != nil || len(list) > 0 {
+		t.Errorf("findings %v, error %v", list, err)
+	}
+}
+
+// Every migration has a way back, and the way back leaves nothing.
+func TestMigrationsDown(t *testing.T) {
+	names, err := fs.Glob(sqlstore.Migrations(), "*.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, name := range names {
+		b, err := fs.ReadFile(sqlstore.Migrations(), name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.HasPrefix(name, "0000"+string(rune('1'+i))+"_") || !strings.Contains(string(b), "-- +goose Down") {
+			t.Errorf("%s is not numbered in turn, or has no way back", name)
+		}
+	}
+	s := newStore(t)
+	_, down, _ := strings.Cut(readMigration(t, names[0]), "-- +goose Down")
+	execSQL(t, s.DB(), down)
+	var n int
+	if err := s.DB().QueryRow(`SELECT COUNT(*) FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%' AND name <> 'goose_db_version'`).Scan(&n); err != nil || n != 0 {
+		t.Errorf("%d things left, error %v", n, err)
+	}
+}
+
+func readMigration(t *testing.T, name string) string {
+	t.Helper()
+	b, err := fs.ReadFile(sqlstore.Migrations(), name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}

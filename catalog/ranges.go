@@ -90,14 +90,21 @@ func (s span) hint(x float64) string {
 	return "check the unit and the decimal point, or leave it out if not known"
 }
 
-// figure writes a number briefly, to four digits.
-func figure(x float64) string { return fmt.Sprintf("%.4g", x) }
+// figure writes a number briefly, to four digits, without an exponent where
+// people write none.
+func figure(x float64) string {
+	if a := math.Abs(x); a >= 1e4 && a < 1e15 {
+		return fmt.Sprintf("%.0f", x)
+	}
+	return fmt.Sprintf("%.4g", x)
+}
 
 // ordered checks a lower and an upper limit, either of which may be 0.
 func (c *check) ordered(low, high span, x, y float64) {
+	before := len(c.problems)
 	c.known(low, x)
 	c.known(high, y)
-	if x > 0 && y > 0 && x > y {
+	if len(c.problems) == before && x != 0 && y != 0 && x > y {
 		c.addf(low.field, "exchange them", "is %s, more than %s which is %s", figure(x), high.field, figure(y))
 	}
 }

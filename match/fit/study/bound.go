@@ -63,7 +63,12 @@ type cell struct {
 	gross           []float64 // per reading: chance that it is gross
 }
 
-const tolerance = 1e-5
+// How far the preconditioned residual must fall: for the answer, and for draws
+// and rounds of reweighting, which need less.
+const (
+	sharply = 1e-5
+	roughly = 3e-4
+)
 
 func (*bound) Name() string { return "bound" }
 
@@ -77,24 +82,26 @@ func (b *bound) Fit(ctx context.Context, w *simulate.World) error {
 	before := math.Inf(1)
 	for b.rounds = 1; b.rounds <= 30; b.rounds++ {
 		b.factorize()
-		z, err := b.solve(ctx, b.rightHandSide(b.readMeans()), b.z)
-		if err != nil {
+		if err := b.improve(ctx, roughly); err != nil {
 			return err
 		}
-		b.z = z
 		change := b.reweigh()
-		if change < 1e-4 || math.Abs(before-change) < 1e-7 {
+		if change < 3e-4 || math.Abs(before-change) < 1e-5 {
 			break
 		}
 		before = change
 	}
 	b.factorize()
-	z, err := b.solve(ctx, b.rightHandSide(b.readMeans()), b.z)
-	if err != nil {
+	if err := b.improve(ctx, sharply); err != nil {
 		return err
 	}
-	b.z = z
 	return b.perturb(ctx)
+}
+
+// improve solves for the readings, starting from the present answer.
+func (b *bound) improve(ctx context.Context, tolerance float64) (err error) {
+	b.z, err = b.solve(ctx, b.rightHandSide(b.readMeans()), b.z, tolerance)
+	return err
 }
 
 // build lays out the effects of the world and of its sessions.
@@ -270,11 +277,12 @@ func (b *bound) draw(ctx context.Context, rng *rand.Rand) ([]float64, error) {
 	for i := range truth {
 		truth[i] = rng.NormFloat64()
 	}
-	profiles := b.effects(truth)
-	readings := make([][]float64, len(b.cells))
+	effects := b.effects(truth)
+	readings := newRows(len(b.cells))
 	_, rank := b.day.Dims()
 	for i := range b.cells {
-		y := b.sessionMean(profiles, i)
+		y := readings.row(i)
+		b.addEffects(y, effects, i)
 		for k := range rank {
 			x := rng.NormFloat64()
 			for j := range y {
@@ -286,9 +294,8 @@ func (b *bound) draw(ctx context.Context, rng *rand.Rand) ([]float64, error) {
 				y[j] += rng.NormFloat64() / math.Sqrt(p)
 			}
 		}
-		readings[i] = y
 	}
-	z, err := b.solve(ctx, b.rightHandSide(readings), nil)
+	z, err := b.solve(ctx, b.rightHandSide(readings), nil, roughly)
 	if err != nil {
 		return nil, fmt.Errorf("drawing from the posterior: %w", err)
 	}

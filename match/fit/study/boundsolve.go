@@ -114,48 +114,57 @@ func (c *cell) weigh(dst, x []float64) {
 	}
 }
 
-// effects works out every effect L z of every family.
-func (b *bound) effects(z []float64) [][][]float64 {
-	out := make([][][]float64, len(b.families))
+// rows are vectors over the slots, one after the other.
+type rows []float64
+
+func newRows(n int) rows { return make(rows, n*len(simulate.Slots)) }
+
+// row is the i-th vector.
+func (r rows) row(i int) []float64 {
+	n := len(simulate.Slots)
+	return r[i*n : (i+1)*n]
+}
+
+// effects works out every effect L z, by family.
+func (b *bound) effects(z []float64) []rows {
+	out := make([]rows, len(b.families))
 	for i, f := range b.families {
-		out[i] = make([][]float64, f.count)
-		parallel(f.count, func(e int) {
-			out[i][e] = make([]float64, len(simulate.Slots))
-			f.addTo(out[i][e], z, e)
-		})
+		out[i] = newRows(f.count)
+		parallel(f.count, func(e int) { f.addTo(out[i].row(e), z, e) })
 	}
 	return out
 }
 
-// sessionMean is the sum of a session's effects.
-func (b *bound) sessionMean(effects [][][]float64, session int) []float64 {
-	out := make([]float64, len(simulate.Slots))
+// addEffects adds a session's effects to dst.
+func (b *bound) addEffects(dst []float64, effects []rows, session int) {
 	for i, f := range b.families {
 		if e := f.of[session]; e >= 0 {
-			for j, x := range effects[i][e] {
-				out[j] += x
+			for j, x := range effects[i].row(e) {
+				dst[j] += x
 			}
 		}
 	}
-	return out
 }
 
-func (b *bound) readMeans() [][]float64 {
-	out := make([][]float64, len(b.cells))
+// readMeans are the sessions' readings, merged by slot.
+func (b *bound) readMeans() rows {
+	out := newRows(len(b.cells))
 	for i := range b.cells {
-		out[i] = b.cells[i].mean
+		copy(out.row(i), b.cells[i].mean)
 	}
 	return out
 }
 
-// collect is L'Z' of one vector over the slots per session.
-func (b *bound) collect(perSession [][]float64) []float64 {
+// rightHandSide is L'Z'R^-1 y for one vector y over the slots per session.
+func (b *bound) rightHandSide(y rows) []float64 {
+	weighed := newRows(len(b.cells))
+	parallel(len(b.cells), func(i int) { b.cells[i].weigh(weighed.row(i), y.row(i)) })
 	out := make([]float64, b.unknowns())
 	for _, f := range b.families {
 		parallel(f.count, func(e int) {
 			sum := make([]float64, len(simulate.Slots))
 			for _, session := range f.visits[e] {
-				for j, x := range perSession[session] {
+				for j, x := range weighed.row(session) {
 					sum[j] += x
 				}
 			}
@@ -165,25 +174,11 @@ func (b *bound) collect(perSession [][]float64) []float64 {
 	return out
 }
 
-// rightHandSide is L'Z'R^-1 y.
-func (b *bound) rightHandSide(y [][]float64) []float64 {
-	weighed := make([][]float64, len(b.cells))
-	parallel(len(b.cells), func(i int) {
-		weighed[i] = make([]float64, len(simulate.Slots))
-		b.cells[i].weigh(weighed[i], y[i])
-	})
-	return b.collect(weighed)
-}
-
 // apply is (I + L'Z'R^-1 Z L) z.
 func (b *bound) apply(z []float64) []float64 {
-	effects := b.effects(z)
-	weighed := make([][]float64, len(b.cells))
-	parallel(len(b.cells), func(i int) {
-		weighed[i] = make([]float64, len(simulate.Slots))
-		b.cells[i].weigh(weighed[i], b.sessionMean(effects, i))
-	})
-	out := b.collect(weighed)
+	effects, sums := b.effects(z), newRows(len(b.cells))
+	parallel(len(b.cells), func(i int) { b.addEffects(sums.row(i), effects, i) })
+	out := b.rightHandSide(sums)
 	for i, x := range z {
 		out[i] += x
 	}
@@ -243,7 +238,7 @@ func (b *bound) precondition(r []float64) []float64 {
 // solve solves the system for right-hand side rhs by preconditioned conjugate
 // gradients from a start (nil: zero) until the preconditioned residual has
 // fallen to the tolerance.
-func (b *bound) solve(ctx context.Context, rhs, start []float64) ([]float64, error) {
+func (b *bound) solve(ctx context.Context, rhs, start []float64, tolerance float64) ([]float64, error) {
 	z := make([]float64, len(rhs))
 	r := append([]float64(nil), rhs...)
 	if start != nil {

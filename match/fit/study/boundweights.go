@@ -23,8 +23,9 @@ func (b *bound) reweigh() float64 {
 		if len(c.gross) == 0 {
 			return
 		}
-		expected := b.sessionMean(effects, i)
-		v := b.sessionMean(variances, i)
+		expected, v := make([]float64, len(simulate.Slots)), make([]float64, len(simulate.Slots))
+		b.addEffects(expected, effects, i)
+		b.addEffects(v, variances, i)
 		b.addDay(expected, v, i)
 		known := b.known[s.Mouthpiece]
 		for k, r := range s.Readings {
@@ -86,16 +87,16 @@ func (b *bound) addDay(expected, v []float64, session int) {
 
 // blockVariances is the variance of every effect on every slot when all other
 // effects are known: the diagonal of L B^-1 L' with B its block.
-func (b *bound) blockVariances() [][][]float64 {
-	out := make([][][]float64, len(b.families))
+func (b *bound) blockVariances() []rows {
+	out := make([]rows, len(b.families))
 	for i, f := range b.families {
-		out[i] = make([][]float64, f.count)
+		out[i] = newRows(f.count)
 		parallel(f.count, func(e int) {
-			out[i][e] = make([]float64, len(simulate.Slots))
+			variance := out[i].row(e)
 			var half mat.Dense
 			half.Mul(f.loading, f.blocks[e])
-			for j := range out[i][e] {
-				out[i][e][j] = mat.Dot(half.RowView(j), f.loading.RowView(j))
+			for j := range variance {
+				variance[j] = mat.Dot(half.RowView(j), f.loading.RowView(j))
 			}
 		})
 	}

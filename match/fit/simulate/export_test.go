@@ -98,6 +98,9 @@ func TestChangesAreWhole(t *testing.T) {
 		known[id] = true
 	}
 	for c := range w.Changes(100) {
+		if err := c.Validate(); err != nil {
+			t.Fatalf("the catalog would refuse the changes: %v", err)
+		}
 		for _, h := range c.Horns {
 			take(h.ID)
 		}

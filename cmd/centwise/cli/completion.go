@@ -13,8 +13,8 @@ func newCompletionCmd(f *Factory) *cobra.Command {
 	return &cobra.Command{
 		Use:   "completion SHELL",
 		Short: "Print a script that completes commands and flags in a shell",
-		Long: `Print a script that lets a shell complete the commands and flags of centwise.
-SHELL is bash, zsh, fish or powershell. Completing never opens a catalog.`,
+		Long: long(`Print a script that lets a shell complete the commands and flags of centwise. SHELL is bash, zsh, fish or
+powershell. Completing never opens a catalog.`),
 		Example: `  centwise completion bash > ~/.local/share/bash-completion/completions/centwise
   centwise completion fish > ~/.config/fish/completions/centwise.fish`,
 		Args:                  args(1, 1),

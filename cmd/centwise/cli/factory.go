@@ -14,6 +14,7 @@ import (
 	"centwise/catalog"
 	"centwise/catalog/sqlstore"
 	"centwise/cmd/centwise/show"
+	"centwise/match/fit"
 )
 
 // Factory holds what commands need, as functions, so that nothing is opened
@@ -24,6 +25,8 @@ type Factory struct {
 	Getenv  func(string) string
 	// Open opens a catalog file.
 	Open func(ctx context.Context, path string, o sqlstore.Options) (catalog.Store, error)
+	// Fit gives the model of a catalog as it stands.
+	Fit func(ctx context.Context, s catalog.Store, o fit.Options) (*fit.Model, error)
 
 	catalogFlag string // --catalog
 }
@@ -37,6 +40,7 @@ func NewFactory(s *Streams) *Factory {
 		Open: func(ctx context.Context, path string, o sqlstore.Options) (catalog.Store, error) {
 			return sqlstore.Open(ctx, path, o)
 		},
+		Fit: fit.Current,
 	}
 }
 

@@ -36,8 +36,8 @@ func newGearCmd[T any](f *Factory, k *gearKind[T]) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   k.noun,
 		Short: "Add, list, show, edit and retire " + k.plural,
-		Long: k.about + "\n\nEvery change is kept as a new revision; nothing is ever deleted. " +
-			"Many " + k.plural + " at once are easier\nin a spreadsheet: see 'centwise import --help'.",
+		Long: long(k.about, "Every change is kept as a new revision; nothing is ever deleted. "+
+			"Many "+k.plural+" at once are easier in a spreadsheet: see 'centwise import --help'."),
 		Example: k.addExample + "\n  centwise " + k.noun + " list",
 	}
 	asGroup(cmd)
@@ -78,7 +78,7 @@ func (k *gearKind[T]) describe(item T) string {
 
 // contributorFlag adds the flag that says who enters something.
 func contributorFlag(cmd *cobra.Command, f *Factory, to *string) {
-	cmd.Flags().StringVar(to, "contributor", "", "handle of who enters this (default $CENTWISE_CONTRIBUTOR)")
+	cmd.Flags().StringVar(to, "contributor", "", "`HANDLE` of who enters this (default $CENTWISE_CONTRIBUTOR)")
 	cmd.PreRun = func(*cobra.Command, []string) {
 		if *to == "" {
 			*to = f.Getenv("CENTWISE_CONTRIBUTOR")

@@ -25,12 +25,10 @@ func newGearAddCmd[T any](f *Factory, k *gearKind[T], runF func(*gearAddOptions)
 	cmd := &cobra.Command{
 		Use:   "add LABEL",
 		Short: "Add a " + k.noun,
-		Long: fmt.Sprintf(`Add a %s under a label of your choice. Measures that you do not know are left
-out; they can be added later with 'centwise %s edit'. A %s that looks like one
-already there is refused unless you say --anyway. The catalog is made if there
-is none.
-
-`, k.noun, k.noun, k.noun) + exitStatus(exitOK, exitFailed, exitUsage, exitBusy),
+		Long: long(fmt.Sprintf(`Add a %[1]s under a label of your choice. What you do not know is left out; it can be added later with
+'centwise %[1]s edit'. A %[1]s that looks like one already there is refused unless you say --anyway. The catalog is made
+if there is none.`, k.noun),
+			exitStatus(exitOK, exitFailed, exitUsage, exitBusy)),
 		Example: k.addExample,
 		Args:    args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {

@@ -25,11 +25,9 @@ func newGearEditCmd[T any](f *Factory, k *gearKind[T], runF func(*gearEditOption
 	cmd := &cobra.Command{
 		Use:   "edit LABEL",
 		Short: "Change fields of a " + k.noun,
-		Long: fmt.Sprintf(`Change the fields of a %s that are given as flags and leave the others as they
-are. An empty value ("" or 0) takes a field back to not known. The change is a
-new revision; the old one stays in history.
-
-`, k.noun) + exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy),
+		Long: long(fmt.Sprintf(`Change the fields of a %s that are given as flags and leave the others as they are. An empty value ("" or
+0) takes a field back to not known. The change is a new revision; the old one stays in history.`, k.noun),
+			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy)),
 		Example: k.editExample,
 		Args:    args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
@@ -43,7 +41,7 @@ new revision; the old one stays in history.
 			return gearEditRun(cmd.Context(), k, o)
 		},
 	}
-	cmd.Flags().StringVar(&o.newLabel, "label", "", "the new label")
+	cmd.Flags().StringVar(&o.newLabel, "label", "", "the new `LABEL`")
 	k.addFieldFlags(cmd, &o.set)
 	contributorFlag(cmd, f, &o.contributor)
 	cmd.Flags().BoolVar(&o.json, "json", false, "print the record as JSON")
@@ -127,11 +125,9 @@ func newGearRetireCmd[T any](f *Factory, k *gearKind[T], runF func(*gearRetireOp
 	cmd := &cobra.Command{
 		Use:   "retire LABEL...",
 		Short: "Stop offering a " + k.noun,
-		Long: fmt.Sprintf(`Stop offering %s: lists and rankings leave them out. Their sessions stay and
-keep counting, since they say something about the other gear too. --undo brings
-them back.
-
-`, k.plural) + exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy),
+		Long: long(fmt.Sprintf(`Stop offering %s: lists and rankings leave them out. Their sessions stay and keep counting, since they say
+something about the rest of the catalog too. --undo brings them back.`, k.plural),
+			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy)),
 		Example: fmt.Sprintf("  centwise %s retire %s\n  centwise %s retire %s --undo", k.noun, k.label, k.noun, k.label),
 		Args:    args(1, -1),
 		RunE: func(cmd *cobra.Command, got []string) error {

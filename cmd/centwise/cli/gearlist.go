@@ -43,10 +43,9 @@ func newGearListCmd[T any](f *Factory, k *gearKind[T], runF func(*gearListOption
 	cmd := &cobra.Command{
 		Use:   "list",
 		Short: "List the " + k.plural,
-		Long: fmt.Sprintf(`List the %s by label. --csv prints a gear list that 'centwise import' reads
-again; --json prints {"%s": [...]} with every field of each record.
-
-`, k.plural, k.plural) + exitStatus(exitOK, exitUsage, exitNoCatalog),
+		Long: long(fmt.Sprintf(`List the %[1]s by label. --csv prints a gear list that 'centwise import' reads again; --json prints
+{"%[1]s": [...]} with every field of each record.`, k.plural),
+			exitStatus(exitOK, exitUsage, exitNoCatalog)),
 		Example: fmt.Sprintf("  centwise %s list\n  centwise %s list --retired --csv", k.noun, k.noun),
 		Args:    args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -57,7 +56,7 @@ again; --json prints {"%s": [...]} with every field of each record.
 		},
 	}
 	cmd.Flags().BoolVar(&o.retired, "retired", false, "list retired ones too")
-	cmd.Flags().StringVar(&o.tag, "tag", "", "only those with this tag")
+	cmd.Flags().StringVar(&o.tag, "tag", "", "only those with this `TAG`")
 	o.output.add(cmd)
 	return cmd
 }
@@ -130,10 +129,9 @@ func newGearShowCmd[T any](f *Factory, k *gearKind[T], runF func(*gearShowOption
 	cmd := &cobra.Command{
 		Use:   "show LABEL",
 		Short: "Show everything about a " + k.noun,
-		Long: fmt.Sprintf(`Show every field of a %s, who entered it when, and how often it was measured.
-With --json the numbers of sessions are under "measured".
-
-`, k.noun) + exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog),
+		Long: long(fmt.Sprintf(`Show every field of a %s, who entered it when, and how often it was measured. With --json the numbers of
+sessions are under "measured".`, k.noun),
+			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog)),
 		Example: fmt.Sprintf("  centwise %s show %s\n  centwise %s show %s --json", k.noun, k.label, k.noun, k.label),
 		Args:    args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {

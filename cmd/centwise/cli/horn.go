@@ -11,7 +11,7 @@ import (
 
 var hornKind = &gearKind[catalog.Horn]{
 	noun: "horn", plural: "horns", label: "Alder",
-	about: "A horn is one instrument of the trumpet family: trumpet, cornet, flugelhorn or\npiccolo trumpet.",
+	about: "A horn is one instrument of the trumpet family: trumpet, cornet, flugelhorn or piccolo trumpet.",
 	addExample: `  centwise horn add Alder --key Bb --maker Tidewright --model Harbour --serial 1207 --bore-mm 11.66 --throw1-mm 15 --throw3-mm 25
   centwise horn add Rowan --key C --loaner --tags cupboard`,
 	editExample: `  centwise horn edit Alder --throw3-mm 28

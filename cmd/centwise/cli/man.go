@@ -25,9 +25,8 @@ func newManCmd(f *Factory) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "man [FOLDER]",
 		Short: "Write the manual pages",
-		Long: `Write the manual page of every command into FOLDER, which must exist, or print
-the page of centwise itself when no folder is given. The date on the pages is
-fixed; the variable SOURCE_DATE_EPOCH (seconds since 1970) overrides it.`,
+		Long: long(`Write the manual page of every command into FOLDER, which must exist, or print the page of centwise itself when
+no folder is given. The date on the pages is fixed; the variable SOURCE_DATE_EPOCH (seconds since 1970) overrides it.`),
 		Example: `  centwise man | man -l -
   centwise man ~/.local/share/man/man1`,
 		Args: args(0, 1),

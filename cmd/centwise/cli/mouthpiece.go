@@ -8,7 +8,7 @@ import (
 
 var mouthpieceKind = &gearKind[catalog.Mouthpiece]{
 	noun: "mouthpiece", plural: "mouthpieces", label: `"Plover 16.2"`,
-	about: "A mouthpiece is one cup mouthpiece; several copies of one maker's model share\nwhat is known of their design.",
+	about: "A mouthpiece is one cup mouthpiece; several copies of one maker's model share what is known of their design.",
 	addExample: `  centwise mouthpiece add "Plover 16.2" --maker Northlamp --model Plover --rim-mm 16.2 --throat-mm 3.66 --cup-cm3 1.2
   centwise mouthpiece add "Dunlin 16.6" --rim-mm 16.6 --stock cupboard`,
 	editExample: `  centwise mouthpiece edit "Plover 16.2" --throat-mm 3.7

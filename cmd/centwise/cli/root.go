@@ -11,20 +11,15 @@ func newRootCmd(f *Factory) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "centwise",
 		Short: "Predict and rank the intonation of trumpet setups nobody has played yet",
-		Long: `centwise keeps a catalog of measured intonation: how many cents sharp or flat
-each note of a horn with a mouthpiece is, played by somebody on some day. From
-all sessions together it works out what the horn, the mouthpiece, the player and
-the day each contribute, predicts setups that nobody has played, and ranks the
-pairings whose errors cancel.
-
-Notes are written pitch (F#3, Bb4). Deviations are in cents from equal
-temperament, + sharp, - flat. Data goes to standard output, talk to standard
-error; --json and --csv give output for other programs.
-
-The catalog is one file: --catalog PATH, else the variable CENTWISE_CATALOG, else
-centwise/catalog.db in your data directory.
-
-` + exitStatus(),
+		Long: long(`centwise keeps a catalog of measured intonation: how many cents sharp or flat each note of a horn with a
+mouthpiece is, played by somebody on some day. From all sessions together it works out what the horn, the mouthpiece,
+the player and the day each contribute, predicts setups that nobody has played, and ranks the pairings whose errors
+cancel.`,
+			`Notes are written pitch (F#3, Bb4). Deviations are in cents from equal temperament, + sharp, - flat. Data goes to
+standard output, talk to standard error; --json and --csv give output for other programs.`,
+			`The catalog is one file: --catalog FILE, else the variable CENTWISE_CATALOG, else centwise/catalog.db in your data
+directory.`,
+			exitStatus()),
 		Example: `  centwise demo
   centwise import sessions.csv --create
   centwise rank --horn Alder`,
@@ -39,7 +34,7 @@ centwise/catalog.db in your data directory.
 	root.SetIn(f.Streams.In)
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(newHelpCmd())
-	root.PersistentFlags().StringVar(&f.catalogFlag, "catalog", "", "file that holds the catalog (default $CENTWISE_CATALOG, else your data directory)")
+	root.PersistentFlags().StringVar(&f.catalogFlag, "catalog", "", "`FILE` that holds the catalog (default $CENTWISE_CATALOG, else your data directory)")
 	root.AddGroup(commandGroups...)
 	add := func(group string, cmds ...*cobra.Command) {
 		for _, c := range cmds {
@@ -47,8 +42,10 @@ centwise/catalog.db in your data directory.
 			root.AddCommand(c)
 		}
 	}
+	add("ask", newPredictCmd(f, nil), newRankCmd(f, nil))
+	add("data", newSessionCmd(f))
 	add("gear", newGearCmd(f, hornKind), newGearCmd(f, mouthpieceKind), newGearCmd(f, playerKind))
-	add("other", newCompletionCmd(f), newManCmd(f), newVersionCmd(f))
+	add("other", newCatalogCmd(f), newCompletionCmd(f), newManCmd(f), newVersionCmd(f))
 	return root
 }
 

@@ -54,6 +54,13 @@ func (s *Streams) Note(format string, args ...any) {
 	fmt.Fprintln(s.Err, show.Wrap(text, s.Talk.Columns(), "", "  "))
 }
 
+// Notes says several things, each as a paragraph.
+func (s *Streams) Notes(texts []string) {
+	for _, text := range texts {
+		s.Note("%s", text)
+	}
+}
+
 // styleOf finds out what a stream can take, from the stream and the usual
 // variables: NO_COLOR, CLICOLOR, CLICOLOR_FORCE, TERM, COLUMNS and the locale.
 func styleOf(file *os.File, env func(string) string) show.Style {

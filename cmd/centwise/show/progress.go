@@ -73,5 +73,5 @@ func (p *Progress) draw() {
 	case p.done > 0:
 		line += fmt.Sprintf(" %d", p.done)
 	}
-	fmt.Fprint(p.w, "\r\x1b[K"+fit(line, min(Width(line), p.style.Columns()-1), false, p.style.glyphs().ellipsis))
+	fmt.Fprint(p.w, "\r\x1b[K"+squareOff(line, min(Width(line), p.style.Columns()-1), false, p.style.glyphs().ellipsis))
 }

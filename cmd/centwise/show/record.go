@@ -29,7 +29,7 @@ func Record(w io.Writer, s Style, pairs []Pair) error {
 		if p.Value.short == "" {
 			continue
 		}
-		name := fit(p.Name, widest, false, "")
+		name := squareOff(p.Name, widest, false, "")
 		text := strings.TrimSpace(p.Value.short + " " + p.Unit)
 		indent := strings.Repeat(" ", widest+len(gutter))
 		lines := Wrap(text, s.Columns(), indent, indent)

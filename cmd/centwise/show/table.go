@@ -165,7 +165,7 @@ func (t *Table) writeAligned(w io.Writer, s Style) error {
 	out := bufio.NewWriter(w)
 	for i, c := range columns {
 		col := t.Columns[c]
-		text := fit(col.Title, widths[c], col.Right, s.glyphs().ellipsis)
+		text := squareOff(col.Title, widths[c], col.Right, s.glyphs().ellipsis)
 		if i == len(columns)-1 {
 			text = strings.TrimRight(text, " ")
 		}
@@ -193,7 +193,7 @@ func (t *Table) drawCell(cell Cell, column, width int, s Style) string {
 	if cell.draw != nil {
 		return cell.draw(s, width)
 	}
-	text := fit(cell.short, width, t.Columns[column].Right, s.glyphs().ellipsis)
+	text := squareOff(cell.short, width, t.Columns[column].Right, s.glyphs().ellipsis)
 	return s.Paint(cell.tone, text)
 }
 

@@ -68,8 +68,8 @@ func runeWidth(r rune) int {
 	return 1
 }
 
-// fit pads or cuts text to exactly n columns.
-func fit(text string, n int, right bool, ellipsis string) string {
+// squareOff pads or cuts text to exactly n columns.
+func squareOff(text string, n int, right bool, ellipsis string) string {
 	w := Width(text)
 	if w > n {
 		text = cut(text, n, ellipsis)

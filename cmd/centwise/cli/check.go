@@ -1,0 +1,127 @@
+package cli
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"centwise/catalog"
+	"centwise/cmd/centwise/show"
+	"centwise/match"
+)
+
+type catalogCheckOptions struct {
+	factory *Factory
+	output  outputFlags
+}
+
+func newCatalogCheckCmd(f *Factory, runF func(*catalogCheckOptions) error) *cobra.Command {
+	o := &catalogCheckOptions{factory: f}
+	cmd := &cobra.Command{
+		Use:   "check",
+		Short: "Look for damage and for measurements that contradict the rest",
+		Long: long(`Look for damage of the catalog, and for measurements that contradict everything else in it: signs the wrong way
+round, notes of another key, readings and sessions far off, gear entered twice, contributors whose tuner is off. Nothing
+is changed; each finding names the command that repairs it.`,
+			`--json prints {"findings": [{"kind", "session", "subject", "detail", "certainty" (0..1), "repair"}]}.`,
+			"EXIT STATUS\n    0  nothing is damaged, whatever was found among the measurements\n    1  the catalog is damaged, or the check failed\n   10  there is no catalog there"),
+		Example: `  centwise catalog check
+  centwise catalog check --json`,
+		Args: args(0, 0),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if runF != nil {
+				return runF(o)
+			}
+			return catalogCheckRun(cmd.Context(), o)
+		},
+	}
+	o.output.add(cmd)
+	return cmd
+}
+
+func catalogCheckRun(ctx context.Context, o *catalogCheckOptions) error {
+	store, err := o.factory.Read(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	damage, err := store.Integrity(ctx)
+	if err != nil {
+		return err
+	}
+	findings := append([]catalog.Finding{}, damage...)
+	if len(damage) == 0 {
+		suspects, err := o.suspects(ctx, store)
+		if err != nil {
+			return err
+		}
+		findings = append(findings, suspects...)
+	}
+	if err := printFindings(o, findings); err != nil {
+		return err
+	}
+	if len(damage) > 0 {
+		return catalog.Errorf(catalog.Internal, "go back to a backup; 'centwise export sessions' saves what can still be read",
+			"the catalog is damaged (%s)", count(len(damage), "finding"))
+	}
+	return nil
+}
+
+// suspects looks for measurements that contradict the rest.
+func (o *catalogCheckOptions) suspects(ctx context.Context, store catalog.Store) ([]catalog.Finding, error) {
+	info, err := store.Info(ctx)
+	if err != nil {
+		return nil, err
+	}
+	horns, err := store.Horns(ctx, true)
+	if err != nil {
+		return nil, err
+	}
+	mouthpieces, err := store.Mouthpieces(ctx, true)
+	if err != nil {
+		return nil, err
+	}
+	if info.Sessions == 0 {
+		return catalog.Twins(horns, mouthpieces), nil
+	}
+	model, err := o.factory.model(ctx, store)
+	if err != nil {
+		return nil, err
+	}
+	return match.Check(ctx, model, match.Measurements{
+		Sessions: store.Measurements(ctx, 0), Horns: horns, Mouthpieces: mouthpieces, Progress: o.factory.Progress(),
+	})
+}
+
+func printFindings(o *catalogCheckOptions, findings []catalog.Finding) error {
+	s := o.factory.Streams
+	if s.Style.Terminal && !o.output.json && !o.output.csv {
+		for _, f := range findings {
+			if err := show.Finding(s.Out, s.Style, f); err != nil {
+				return err
+			}
+		}
+	} else if err := o.output.table(s, findingTable(findings), func() any {
+		return show.Fields{{Name: "findings", Value: findings}}
+	}); err != nil {
+		return err
+	}
+	switch len(findings) {
+	case 0:
+		s.Note("nothing found")
+	default:
+		s.Note("%s; look at each before you type its repair", count(len(findings), "finding"))
+	}
+	return nil
+}
+
+func findingTable(findings []catalog.Finding) *show.Table {
+	t := &show.Table{Columns: []show.Column{
+		{Title: "kind", Name: "kind"}, {Title: "session", Name: "session"}, {Title: "subject", Name: "subject"},
+		{Title: "certainty", Name: "certainty", Right: true}, {Title: "detail", Name: "detail"}, {Title: "repair", Name: "repair"},
+	}}
+	for _, f := range findings {
+		t.Add(show.Words(f.Kind), show.Text(f.Session), show.Text(f.Subject), show.Number(f.Certainty, 2), show.Text(f.Detail), show.Text(f.Repair))
+	}
+	return t
+}

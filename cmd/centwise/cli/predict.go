@@ -1,0 +1,136 @@
+package cli
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"centwise/cmd/centwise/show"
+	"centwise/match"
+)
+
+type predictOptions struct {
+	factory    *Factory
+	horn       string
+	mouthpiece string
+	judge      judgeFlags
+	concert    bool
+	pairs      string
+	skip       bool
+	output     outputFlags
+}
+
+func newPredictCmd(f *Factory, runF func(*predictOptions) error) *cobra.Command {
+	o := &predictOptions{factory: f}
+	cmd := &cobra.Command{
+		Use:   "predict HORN MOUTHPIECE",
+		Short: "Predict a setup note by note, and say why",
+		Long: long(`Predict how far each note of a horn with a mouthpiece will be off, whether
+anybody has played that setup or not: a line a note with what the horn and the mouthpiece contribute, the sum and its
+80 % interval, what the tuning slide and the throws take care of, and what is left to the lip. Then, in words, which
+notes the mouthpiece cures or spoils compared with a typical one, and what the prediction rests on.`,
+			`--pairs FILE predicts many setups for another program: FILE ("-" for standard input) has the columns horn,
+mouthpiece and, if wanted, player. The output has the columns horn, mouthpiece, fingering, partial, cents, sd, linked;
+every slot that profiles hold; cents and sd of the relative profile, its mean over the 31 usual notes removed. Without a
+player: a typical player.`,
+			`--json prints one object, with --pairs {"predictions": [...]} with those columns as members.`,
+			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitCancelled)),
+		Example: `  centwise predict Alder "Plover 16.2"
+  centwise predict Alder "Plover 16.2" --player reed-otter --range G3-A5 --concert
+  centwise predict --pairs pairs.csv --csv`,
+		Args: args(0, 2),
+		RunE: func(cmd *cobra.Command, got []string) error {
+			if err := o.take(cmd, got); err != nil {
+				return err
+			}
+			if runF != nil {
+				return runF(o)
+			}
+			if o.pairs != "" {
+				return predictPairsRun(cmd.Context(), o)
+			}
+			return predictRun(cmd.Context(), o)
+		},
+	}
+	o.judge.add(cmd)
+	cmd.Flags().BoolVar(&o.concert, "concert", false, "show the sounding notes too")
+	cmd.Flags().StringVar(&o.pairs, "pairs", "", "predict the setups listed in `FILE`")
+	cmd.Flags().BoolVar(&o.skip, "skip-unknown", false, "with --pairs: leave out lines whose gear or player is not in the catalog")
+	o.output.add(cmd)
+	return cmd
+}
+
+// take reads the arguments and refuses combinations that mean nothing.
+func (o *predictOptions) take(cmd *cobra.Command, got []string) error {
+	if o.pairs == "" {
+		if o.skip {
+			return usagef("centwise predict --pairs pairs.csv --csv --skip-unknown", "--skip-unknown needs --pairs")
+		}
+		if len(got) < 2 {
+			return usagef(`centwise predict Alder "Plover 16.2"`, "name a horn and a mouthpiece, or a file with --pairs")
+		}
+		o.horn, o.mouthpiece = got[0], got[1]
+		return nil
+	}
+	if len(got) > 0 {
+		return usagef("centwise predict --pairs pairs.csv --csv", "with --pairs the setups come from the file, not from arguments")
+	}
+	for _, name := range []string{"player", "range", "register", "just", "tolerance-cents", "no-throws", "adapter", "concert"} {
+		if cmd.Flags().Changed(name) {
+			return usagef("centwise predict --pairs pairs.csv --csv", "--%s does not go with --pairs: it predicts whole profiles and judges none", name)
+		}
+	}
+	return nil
+}
+
+func predictRun(ctx context.Context, o *predictOptions) error {
+	store, err := o.factory.Read(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	var of match.Of
+	if of.Horn, err = store.Horn(ctx, o.horn); err != nil {
+		return err
+	}
+	if of.Mouthpiece, err = store.Mouthpiece(ctx, o.mouthpiece); err != nil {
+		return err
+	}
+	if of.Player, err = findPlayer(ctx, store, o.judge.player); err != nil {
+		return err
+	}
+	criteria, err := o.judge.criteria(of.Player)
+	if err != nil {
+		return err
+	}
+	model, err := o.factory.model(ctx, store)
+	if err != nil {
+		return err
+	}
+	x, err := match.Explain(model, of, criteria, o.judge.adapter)
+	if err != nil {
+		return err
+	}
+	return printExplanation(o, x)
+}
+
+func printExplanation(o *predictOptions, x *match.Explanation) error {
+	s := o.factory.Streams
+	switch {
+	case o.output.json:
+		return show.JSON(s.Out, x)
+	case o.output.csv:
+		return show.NoteTable(x, o.concert).WriteCSV(s.Out)
+	case s.Style.Terminal:
+		if err := show.Explanation(s.Out, s.Style, x, o.concert); err != nil {
+			return err
+		}
+	default:
+		if err := show.NoteTable(x, o.concert).Write(s.Out, s.Style); err != nil {
+			return err
+		}
+		s.Notes(show.ExplanationSentences(x))
+	}
+	s.Note(cautionShared + " " + cautionRest)
+	return nil
+}

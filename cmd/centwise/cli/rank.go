@@ -1,0 +1,281 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"centwise/catalog"
+	"centwise/catalog/pitch"
+	"centwise/cmd/centwise/show"
+	"centwise/match"
+)
+
+type rankOptions struct {
+	factory    *Factory
+	horn       string
+	mouthpiece string
+	judge      judgeFlags
+	filter     filterFlags
+	sort       string
+	top        int
+	output     outputFlags
+}
+
+// shortlist is how many pairings are shown to people unless they say.
+const shortlist = 10
+
+func newRankCmd(f *Factory, runF func(*rankOptions) error) *cobra.Command {
+	o := &rankOptions{factory: f}
+	cmd := &cobra.Command{
+		Use:   "rank",
+		Short: "Rank pairings by how well in tune they should be",
+		Long: long(`Rank the mouthpieces for a horn (--horn), the horns for a mouthpiece (--mouthpiece), or all pairs, by the error
+that is left to the lip after the best tuning slide and throws. Nobody need have played a pairing. Each line has the
+expected error with its 80 % interval, the chance of being the best of the list, the worst note, and how many sessions
+it rests on.`,
+			`Filters leave out what you can't use; gear whose rim or cup is not known does not pass a filter on it.
+Chances refer to everything that was judged, also where --top shows only a part.`,
+			`--json prints {"horn", "mouthpiece", "player", "sorted_by", "considered", "left_out", "pairings": [{"rank", "horn",
+"mouthpiece", "error_cents", "low", "high", "chance_best", "chance_tolerable", "support", "worst": {"note", "cents"},
+"evidence", "basis", "linked", ...}], "notes"}; it and --csv hold every pairing unless --top is given.`,
+			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
+		Example: `  centwise rank --horn Alder
+  centwise rank --horn Alder --player reed-otter --comfort --stock cupboard
+  centwise rank --mouthpiece "Plover 16.2" --key Bb --loaner
+  centwise rank --top 20 --sort worst --json`,
+		Args: args(0, 0),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if !cmd.Flags().Changed("top") && !o.output.json && !o.output.csv {
+				o.top = shortlist
+			}
+			if runF != nil {
+				return runF(o)
+			}
+			return rankRun(cmd.Context(), o)
+		},
+	}
+	fs := cmd.Flags()
+	fs.StringVar(&o.horn, "horn", "", "rank the mouthpieces for the horn `LABEL`")
+	fs.StringVar(&o.mouthpiece, "mouthpiece", "", "rank the horns for the mouthpiece `LABEL`")
+	cmd.MarkFlagsMutuallyExclusive("horn", "mouthpiece")
+	o.judge.add(cmd)
+	o.filter.add(cmd)
+	fs.StringVar(&o.sort, "sort", string(match.SortError), "order: `WORD` error, worst, support or chance")
+	fs.IntVar(&o.top, "top", 0, fmt.Sprintf("show the first `N` only; 0 for all (default %d for people, all for programs)", shortlist))
+	o.output.add(cmd)
+	return cmd
+}
+
+func rankRun(ctx context.Context, o *rankOptions) error {
+	if o.top < 0 {
+		return usagef("--top 10", "--top %d is below nought", o.top)
+	}
+	store, err := o.factory.Read(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	q, err := o.question(ctx, store)
+	if err != nil {
+		return err
+	}
+	model, err := o.factory.model(ctx, store)
+	if err != nil {
+		return err
+	}
+	r, err := match.Rank(ctx, model, q)
+	if err != nil {
+		return err
+	}
+	return printRanking(o, r, q.Criteria.ToleranceCents)
+}
+
+// question gathers what match needs to rank.
+func (o *rankOptions) question(ctx context.Context, s catalog.Store) (match.Question, error) {
+	q := match.Question{Limit: o.top}
+	var err error
+	if q.Player, err = findPlayer(ctx, s, o.judge.player); err != nil {
+		return q, err
+	}
+	if q.Criteria, err = o.judge.criteria(q.Player); err != nil {
+		return q, err
+	}
+	if q.Sort, err = match.ParseSortKey(o.sort); err != nil {
+		return q, usagef("--sort error", "--sort: %v", err)
+	}
+	if q.Filter, err = o.filter.filter(); err != nil {
+		return q, err
+	}
+	q.Filter.Adapter = o.judge.adapter
+	if o.filter.comfort && q.Player == nil {
+		return q, usagef("--player reed-otter --comfort", "--comfort needs a --player whose comfort counts")
+	}
+	return q, o.candidates(ctx, s, &q)
+}
+
+// candidates reads the gear that is ranked.
+func (o *rankOptions) candidates(ctx context.Context, s catalog.Store, q *match.Question) error {
+	if o.horn != "" {
+		h, err := s.Horn(ctx, o.horn)
+		if err != nil {
+			return err
+		}
+		q.FromHorn = &h
+	}
+	if o.mouthpiece != "" {
+		m, err := s.Mouthpiece(ctx, o.mouthpiece)
+		if err != nil {
+			return err
+		}
+		q.FromMouthpiece = &m
+	}
+	var err error
+	if q.Horns, err = s.Horns(ctx, q.Filter.Retired); err != nil {
+		return err
+	}
+	if q.Mouthpieces, err = s.Mouthpieces(ctx, q.Filter.Retired); err != nil {
+		return err
+	}
+	if shank := catalog.Shank(o.filter.shank); shank != "" {
+		q.Mouthpieces = slices.DeleteFunc(q.Mouthpieces, func(m catalog.Mouthpiece) bool { return m.Shank != shank })
+		q.Horns = slices.DeleteFunc(q.Horns, func(h catalog.Horn) bool { return h.Receiver != shank && !q.Filter.Adapter })
+	}
+	return nil
+}
+
+func printRanking(o *rankOptions, r *match.Ranking, toleranceCents float64) error {
+	s := o.factory.Streams
+	switch {
+	case o.output.json:
+		return show.JSON(s.Out, r)
+	case o.output.csv:
+		return show.RankTable(r).WriteCSV(s.Out)
+	case s.Style.Terminal:
+		if err := show.Ranking(s.Out, s.Style, r, toleranceCents); err != nil {
+			return err
+		}
+	default:
+		if err := show.RankTable(r).Write(s.Out, s.Style); err != nil {
+			return err
+		}
+		s.Notes(r.Notes)
+	}
+	s.Notes(nextSteps(r))
+	s.Note(cautionShared + " " + cautionRest)
+	return nil
+}
+
+// nextSteps says what to do with a shortlist.
+func nextSteps(r *match.Ranking) []string {
+	first := r.Pairings[0]
+	predict := fmt.Sprintf("centwise predict %s %s", catalog.ShellWord(first.Horn), catalog.ShellWord(first.Mouthpiece))
+	if r.Player != "" {
+		predict += " --player " + catalog.ShellWord(r.Player)
+	}
+	steps := []string{"Next: see note by note why the first is first: " + predict}
+	if first.PairSessions == 0 {
+		steps = append(steps, "Then measure one session with it, import the readings and rank again: the list will be surer.")
+	}
+	return steps
+}
+
+// filterFlags narrow what is ranked.
+type filterFlags struct {
+	key, instrument, shank      string
+	rim, cup, stock, owner, tag string
+	loaner, measured, linked    bool
+	comfort, retired            bool
+}
+
+func (o *filterFlags) add(cmd *cobra.Command) {
+	fs := cmd.Flags()
+	fs.StringVar(&o.key, "key", "", "only horns in `KEY`")
+	fs.StringVar(&o.instrument, "instrument", "", "only horns of this `KIND`: trumpet, cornet, flugelhorn, piccolo")
+	fs.BoolVar(&o.loaner, "loaner", false, "only horns that are lent out")
+	fs.StringVar(&o.shank, "shank", "", "only mouthpieces with this `SHANK`: trumpet, cornet, flugelhorn")
+	fs.StringVar(&o.rim, "rim-mm", "", "only mouthpieces with a rim of `LOW-HIGH` mm, as in 16-16.6")
+	fs.StringVar(&o.cup, "cup-cm3", "", "only mouthpieces with a cup of `LOW-HIGH` cm3, as in 1-1.3")
+	fs.StringVar(&o.stock, "stock", "", "only mouthpieces in stock on `LIST`")
+	fs.StringVar(&o.owner, "owner", "", "only gear of this `OWNER`")
+	fs.StringVar(&o.tag, "tag", "", "only gear with this `TAG`")
+	fs.BoolVar(&o.comfort, "comfort", false, "only mouthpieces within the player's comfort")
+	fs.BoolVar(&o.measured, "measured", false, "only pairings whose horn and mouthpiece were measured")
+	fs.BoolVar(&o.linked, "linked", false, "only pairings that a chain of sessions links")
+	fs.BoolVar(&o.retired, "retired", false, "retired gear too")
+}
+
+func (o *filterFlags) filter() (match.Filter, error) {
+	f := match.Filter{
+		Stock: o.stock, Owner: o.owner, Tag: o.tag, Loaner: o.loaner,
+		Measured: o.measured, Linked: o.linked, Comfort: o.comfort, Retired: o.retired,
+	}
+	var err error
+	if o.key != "" {
+		if f.Key, err = pitch.ParseKey(o.key); err != nil {
+			return f, usagef("--key Bb", "--key: %v", err)
+		}
+	}
+	if f.Instrument, err = oneOf("instrument", o.instrument, catalog.Instruments); err != nil {
+		return f, err
+	}
+	if shank, err := oneOf("shank", o.shank, catalog.Shanks); err != nil {
+		return f, err
+	} else {
+		o.shank = string(shank)
+	}
+	if f.RimMM, err = parseLimits("rim-mm", o.rim, "mm"); err != nil {
+		return f, err
+	}
+	f.CupCM3, err = parseLimits("cup-cm3", o.cup, "cm3")
+	return f, err
+}
+
+// oneOf reads the value of a flag that is empty or one of some words.
+func oneOf[W ~string](flag, text string, words []W) (W, error) {
+	if text == "" {
+		return "", nil
+	}
+	var known []string
+	for _, w := range words {
+		if strings.EqualFold(string(w), text) {
+			return w, nil
+		}
+		known = append(known, string(w))
+	}
+	return "", usagef("--"+flag+" "+known[0], "--%s %q: use one of %s", flag, text, strings.Join(known, ", "))
+}
+
+// parseLimits reads a lower and an upper bound, either of which may be left
+// out: 16-16.6, 16-, -16.6.
+func parseLimits(flag, text, unit string) (match.Limits, error) {
+	var l match.Limits
+	if text == "" {
+		return l, nil
+	}
+	try := "--" + flag + " 16-16.6"
+	low, high, ok := strings.Cut(strings.NewReplacer("..", "-", "–", "-").Replace(text), "-")
+	if !ok {
+		return l, usagef(try, "--%s %q: write the lower and the upper bound with a dash between", flag, text)
+	}
+	for _, bound := range []struct {
+		text string
+		to   *float64
+	}{{low, &l.Min}, {high, &l.Max}} {
+		if strings.TrimSpace(bound.text) == "" {
+			continue
+		}
+		v, err := parseMeasure(bound.text, unit)
+		if err != nil {
+			return l, usagef(try, "--%s %q: %v", flag, text, err)
+		}
+		*bound.to = v
+	}
+	if l.Max != 0 && l.Min > l.Max {
+		return l, usagef(try, "--%s %q: the lower bound is above the upper one", flag, text)
+	}
+	return l, nil
+}

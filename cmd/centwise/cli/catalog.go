@@ -55,7 +55,7 @@ and "fit_at".`,
 }
 
 func catalogInfoRun(ctx context.Context, o *catalogInfoOptions) error {
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}
@@ -126,7 +126,7 @@ catalog of its own: --catalog FILE opens it.`,
 }
 
 func catalogBackupRun(ctx context.Context, o *catalogBackupOptions) error {
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}
@@ -165,7 +165,7 @@ func newCatalogTitleCmd(f *Factory, runF func(*catalogTitleOptions) error) *cobr
 }
 
 func catalogTitleRun(ctx context.Context, o *catalogTitleOptions) error {
-	store, err := o.factory.Change(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

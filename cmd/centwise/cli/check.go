@@ -40,7 +40,7 @@ is changed; each finding names the command that repairs it.`,
 }
 
 func catalogCheckRun(ctx context.Context, o *catalogCheckOptions) error {
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

@@ -2,8 +2,6 @@ package cli
 
 import (
 	"context"
-	"errors"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -74,57 +72,27 @@ func hidePassword(address string) string {
 	return scheme + "://" + rest
 }
 
-// Read opens the catalog for a command that reads it. What is worked out from
-// the data is kept beside it if the catalog can be written to.
-func (f *Factory) Read(ctx context.Context) (catalog.Store, error) {
-	path, err := f.existing()
+// Existing opens a catalog that must be there already.
+func (f *Factory) Existing(ctx context.Context) (catalog.Store, error) {
+	return f.open(ctx, sqlstore.Options{})
+}
+
+// OrNew opens the catalog and makes it if there is none.
+func (f *Factory) OrNew(ctx context.Context) (catalog.Store, error) {
+	return f.open(ctx, sqlstore.Options{Create: true})
+}
+
+func (f *Factory) open(ctx context.Context, o sqlstore.Options) (catalog.Store, error) {
+	path, err := f.CatalogPath()
 	if err != nil {
 		return nil, err
 	}
-	store, err := f.Open(ctx, path, sqlstore.Options{})
-	if catalog.KindOf(err) == catalog.Unavailable {
-		if readOnly, roErr := f.Open(ctx, path, sqlstore.Options{ReadOnly: true}); roErr == nil {
-			return readOnly, nil
-		}
+	o.Notice = func(text string) { f.Streams.Note("%s", text) }
+	store, err := f.Open(ctx, path, o)
+	if catalog.KindOf(err) == catalog.NotFound {
+		return nil, &noCatalogError{path}
 	}
 	return store, err
-}
-
-// existing is the path of the catalog, which must be there.
-func (f *Factory) existing() (string, error) {
-	path, err := f.CatalogPath()
-	if err != nil {
-		return "", err
-	}
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return "", &noCatalogError{path}
-	}
-	return path, nil
-}
-
-// Write opens the catalog for a command that changes it, and makes it if there
-// is none.
-func (f *Factory) Write(ctx context.Context) (catalog.Store, error) {
-	path, err := f.CatalogPath()
-	if err != nil {
-		return nil, err
-	}
-	if path == defaultCatalog() {
-		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-			return nil, &catalog.Error{Kind: catalog.Unavailable, What: "making the folder of the catalog", Hint: "name another place with --catalog", Err: err}
-		}
-	}
-	return f.Open(ctx, path, sqlstore.Options{Create: true})
-}
-
-// Change opens a catalog that must be there already for a command that changes
-// it.
-func (f *Factory) Change(ctx context.Context) (catalog.Store, error) {
-	path, err := f.existing()
-	if err != nil {
-		return nil, err
-	}
-	return f.Open(ctx, path, sqlstore.Options{})
 }
 
 // Progress shows how far long work got, if there is a terminal to show it on.

@@ -51,7 +51,7 @@ func gearAddRun[T any](ctx context.Context, k *gearKind[T], o *gearAddOptions) e
 	if err != nil {
 		return err
 	}
-	store, err := o.factory.Write(ctx)
+	store, err := o.factory.OrNew(ctx)
 	if err != nil {
 		return err
 	}
@@ -99,6 +99,8 @@ func (k *gearKind[T]) build(o *gearAddOptions) (T, error) {
 		return item, usagef(strings.TrimSpace(strings.SplitN(k.addExample, "\n", 2)[0]), "the label is empty")
 	}
 	*k.name(&item) = strings.TrimSpace(o.label)
-	*k.rev(&item) = catalog.Revision{Number: 1, At: o.factory.Now().UTC(), Contributor: o.contributor}
-	return item, nil
+	now := o.factory.Now().UTC()
+	*k.rev(&item) = catalog.Revision{Number: 1, At: now, Contributor: o.contributor}
+	// Checked before a catalog is made for it.
+	return item, k.changes(item).Normalized(now).Validate()
 }

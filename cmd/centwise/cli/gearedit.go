@@ -49,7 +49,7 @@ func newGearEditCmd[T any](f *Factory, k *gearKind[T], runF func(*gearEditOption
 }
 
 func gearEditRun[T any](ctx context.Context, k *gearKind[T], o *gearEditOptions) error {
-	store, err := o.factory.Change(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}
@@ -144,7 +144,7 @@ something about the rest of the catalog too. --undo brings them back.`, k.plural
 }
 
 func gearRetireRun[T any](ctx context.Context, k *gearKind[T], o *gearRetireOptions) error {
-	store, err := o.factory.Change(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

@@ -24,7 +24,7 @@ type outputFlags struct{ json, csv bool }
 func (o *outputFlags) add(cmd *cobra.Command) {
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	cmd.Flags().BoolVar(&o.csv, "csv", false, "print comma-separated values")
-	cmd.MarkFlagsMutuallyExclusive("json", "csv")
+	exclusive(cmd, "json", "csv")
 }
 
 // table prints a table as its flags and the streams want it.
@@ -62,7 +62,7 @@ func newGearListCmd[T any](f *Factory, k *gearKind[T], runF func(*gearListOption
 }
 
 func gearListRun[T any](ctx context.Context, k *gearKind[T], o *gearListOptions) error {
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}
@@ -147,7 +147,7 @@ sessions are under "measured".`, k.noun),
 }
 
 func gearShowRun[T any](ctx context.Context, k *gearKind[T], o *gearShowOptions) error {
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

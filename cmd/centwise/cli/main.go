@@ -30,7 +30,7 @@ func Run(ctx context.Context, f *Factory, args []string) int {
 	root := newRootCmd(f)
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
-	if flushErr := f.Streams.Flush(); err == nil && flushErr != nil {
+	if flushErr := f.Streams.Flush(); flushErr != nil && (err == nil || errors.Is(err, flushErr)) {
 		err = fmt.Errorf("writing the output: %w", flushErr)
 	}
 	if err == nil {

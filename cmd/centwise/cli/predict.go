@@ -84,7 +84,7 @@ func (o *predictOptions) take(cmd *cobra.Command, got []string) error {
 }
 
 func predictRun(ctx context.Context, o *predictOptions) error {
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

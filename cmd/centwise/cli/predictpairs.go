@@ -18,7 +18,7 @@ func predictPairsRun(ctx context.Context, o *predictOptions) error {
 	if err != nil {
 		return err
 	}
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

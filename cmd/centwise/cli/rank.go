@@ -61,7 +61,7 @@ Chances refer to everything that was judged, also where --top shows only a part.
 	fs := cmd.Flags()
 	fs.StringVar(&o.horn, "horn", "", "rank the mouthpieces for the horn `LABEL`")
 	fs.StringVar(&o.mouthpiece, "mouthpiece", "", "rank the horns for the mouthpiece `LABEL`")
-	cmd.MarkFlagsMutuallyExclusive("horn", "mouthpiece")
+	exclusive(cmd, "horn", "mouthpiece")
 	o.judge.add(cmd)
 	o.filter.add(cmd)
 	fs.StringVar(&o.sort, "sort", string(match.SortError), "order: `WORD` error, worst, support or chance")
@@ -74,7 +74,7 @@ func rankRun(ctx context.Context, o *rankOptions) error {
 	if o.top < 0 {
 		return usagef("--top 10", "--top %d is below nought", o.top)
 	}
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

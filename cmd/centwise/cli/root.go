@@ -97,6 +97,17 @@ func args(low, high int) cobra.PositionalArgs {
 	}
 }
 
+// exclusive makes it a usage error to give both flags.
+func exclusive(cmd *cobra.Command, a, b string) {
+	inner := cmd.Args
+	cmd.Args = func(cmd *cobra.Command, got []string) error {
+		if cmd.Flags().Changed(a) && cmd.Flags().Changed(b) {
+			return usagef("give one of them", "--%s and --%s cannot be used together", a, b)
+		}
+		return inner(cmd, got)
+	}
+}
+
 func newHelpCmd() *cobra.Command {
 	return &cobra.Command{
 		Use:   "help [COMMAND...]",

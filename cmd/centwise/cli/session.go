@@ -77,7 +77,7 @@ func sessionListRun(ctx context.Context, o *sessionListOptions) error {
 		}
 		filter.Since = since
 	}
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

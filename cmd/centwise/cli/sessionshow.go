@@ -43,7 +43,7 @@ they are kept for review and not used.`,
 }
 
 func sessionShowRun(ctx context.Context, o *sessionShowOptions) error {
-	store, err := o.factory.Read(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}
@@ -205,7 +205,7 @@ correct one under another name and name it with --replaced-by; or retract it fir
 }
 
 func sessionRetractRun(ctx context.Context, o *sessionRetractOptions) error {
-	store, err := o.factory.Change(ctx)
+	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
 	}

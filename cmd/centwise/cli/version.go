@@ -19,7 +19,7 @@ func newVersionCmd(f *Factory) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "version",
 		Short: "Print the version of this build",
-		Long:  "Print the version of this build, the commit it was made from and the Go that made it.",
+		Long:  long("Print the version of this build, the commit it was made from and the Go that made it."),
 		Example: `  centwise version
   centwise version --json`,
 		Args: args(0, 0),

@@ -30,7 +30,13 @@ func Bar(s Style, width int, cents, low, high, scale float64) string {
 	half := (width - 1) / 2
 	left := side(g, half, -cents, -low, scale, true)
 	right := side(g, half, cents, high, scale, false)
-	return s.Paint(Flat, left) + g.axis + s.Paint(Sharp, right)
+	switch tone := ToneOf(cents); tone {
+	case Flat:
+		left = s.Paint(tone, left)
+	case Sharp:
+		right = s.Paint(tone, right)
+	}
+	return left + g.axis + right
 }
 
 // side draws the half of a bar on one side of the axis; value and reach count

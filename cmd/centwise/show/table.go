@@ -157,8 +157,12 @@ func Harmless(text string) string {
 
 const gutter = "  "
 
-// minText is the narrowest a column of text is cut to.
-const minText = 8
+// Columns of text are cut to easyText before another column is dropped, and to
+// minText at worst.
+const (
+	easyText = 24
+	minText  = 8
+)
 
 func (t *Table) writeAligned(w io.Writer, s Style) error {
 	columns, widths := t.layout(s)
@@ -197,8 +201,9 @@ func (t *Table) drawCell(cell Cell, column, width int, s Style) string {
 	return s.Paint(cell.tone, text)
 }
 
-// layout chooses the columns that fit and their widths: columns that may go are
-// dropped, the widest text is cut, and a column that draws takes what is left.
+// layout chooses the columns that fit and their widths: long text is cut, then
+// columns that may go are dropped, then text is cut further, and a column that
+// draws takes what is left.
 func (t *Table) layout(s Style) ([]int, map[int]int) {
 	widths := map[int]int{}
 	var columns []int
@@ -208,6 +213,7 @@ func (t *Table) layout(s Style) ([]int, map[int]int) {
 			widths[i] = t.natural(i)
 		}
 	}
+	t.shrink(columns, widths, s.Columns(), easyText)
 	for total(columns, widths) > s.Columns() {
 		i := t.mostDroppable(columns)
 		if i < 0 {
@@ -215,13 +221,7 @@ func (t *Table) layout(s Style) ([]int, map[int]int) {
 		}
 		columns = slices.Delete(columns, i, i+1)
 	}
-	for total(columns, widths) > s.Columns() {
-		c := t.widestText(columns, widths)
-		if c < 0 {
-			break
-		}
-		widths[c]--
-	}
+	t.shrink(columns, widths, s.Columns(), minText)
 	for _, c := range columns {
 		if t.Columns[c].Draw {
 			widths[c] = min(MaxDraw, widths[c]+s.Columns()-total(columns, widths))
@@ -259,15 +259,20 @@ func (t *Table) mostDroppable(columns []int) int {
 	return best
 }
 
-func (t *Table) widestText(columns []int, widths map[int]int) int {
-	best := -1
-	for _, c := range columns {
-		if t.Columns[c].Right || t.Columns[c].Draw || widths[c] <= minText {
-			continue
+// shrink cuts the widest columns of text, none below least, until the columns
+// fit into room.
+func (t *Table) shrink(columns []int, widths map[int]int, room, least int) {
+	for total(columns, widths) > room {
+		widest := -1
+		for _, c := range columns {
+			col := t.Columns[c]
+			if !col.Right && !col.Draw && widths[c] > least && (widest < 0 || widths[c] > widths[widest]) {
+				widest = c
+			}
 		}
-		if best < 0 || widths[c] > widths[best] {
-			best = c
+		if widest < 0 {
+			return
 		}
+		widths[widest]--
 	}
-	return best
 }

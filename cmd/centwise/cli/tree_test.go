@@ -57,7 +57,7 @@ func TestEveryCommandExplainsItself(t *testing.T) {
 				t.Errorf("%s: long help has a line of %d characters: %s", name, len(line), line)
 			}
 		}
-		checkExamples(t, root, cmd)
+		checkExamples(t, cmd)
 		cmd.Flags().VisitAll(func(f *pflag.Flag) {
 			if f.Usage == "" {
 				t.Errorf("%s --%s has no help", name, f.Name)
@@ -71,13 +71,14 @@ func TestEveryCommandExplainsItself(t *testing.T) {
 
 // checkExamples sees that each example is a command line of this program whose
 // command exists and whose flags can be read.
-func checkExamples(t *testing.T, root, cmd *cobra.Command) {
+func checkExamples(t *testing.T, cmd *cobra.Command) {
 	lines := strings.Split(strings.TrimRight(cmd.Example, "\n"), "\n")
 	if len(lines) < 2 {
 		t.Errorf("%s has fewer than two examples", cmd.CommandPath())
 	}
 	for _, line := range lines {
-		words := shellWords(t, line)
+		words := shellWords(line)
+		root := newRootCmd(closedFactory(t)) // a fresh one: flags stay set
 		if len(words) < 2 || words[0] != "centwise" {
 			t.Errorf("%s: example %q does not start with centwise and a command", cmd.CommandPath(), line)
 			continue
@@ -100,7 +101,7 @@ func checkExamples(t *testing.T, root, cmd *cobra.Command) {
 
 // shellWords splits a line at spaces outside double quotation marks and cuts it
 // at a pipe or a redirection.
-func shellWords(t *testing.T, line string) []string {
+func shellWords(line string) []string {
 	var out []string
 	for i, part := range strings.Split(strings.TrimSpace(line), `"`) {
 		if i%2 == 1 {

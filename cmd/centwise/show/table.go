@@ -167,15 +167,7 @@ const (
 func (t *Table) writeAligned(w io.Writer, s Style) error {
 	columns, widths := t.layout(s)
 	out := bufio.NewWriter(w)
-	for i, c := range columns {
-		col := t.Columns[c]
-		text := squareOff(col.Title, widths[c], col.Right, s.glyphs().ellipsis)
-		if i == len(columns)-1 {
-			text = strings.TrimRight(text, " ")
-		}
-		out.WriteString(gap(i) + s.Paint(Strong, text))
-	}
-	out.WriteByte('\n')
+	out.WriteString(t.heading(columns, widths, s) + "\n")
 	for _, row := range t.Rows {
 		line := ""
 		for i, c := range columns {
@@ -184,6 +176,22 @@ func (t *Table) writeAligned(w io.Writer, s Style) error {
 		out.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
 	return out.Flush()
+}
+
+// heading is the line of titles, without space at its end.
+func (t *Table) heading(columns []int, widths map[int]int, s Style) string {
+	for len(columns) > 0 && strings.TrimSpace(t.Columns[columns[len(columns)-1]].Title) == "" {
+		columns = columns[:len(columns)-1]
+	}
+	line := ""
+	for i, c := range columns {
+		text := squareOff(t.Columns[c].Title, widths[c], t.Columns[c].Right, s.glyphs().ellipsis)
+		if i == len(columns)-1 {
+			text = strings.TrimRight(text, " ")
+		}
+		line += gap(i) + s.Paint(Strong, text)
+	}
+	return line
 }
 
 func gap(i int) string {

@@ -84,11 +84,11 @@ func (o *catalogCheckOptions) suspects(ctx context.Context, store catalog.Store)
 	if info.Sessions == 0 {
 		return catalog.Twins(horns, mouthpieces), nil
 	}
-	model, err := o.factory.model(ctx, store)
+	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
 		return nil, err
 	}
-	return match.Check(ctx, model, match.Measurements{
+	return match.Check(ctx, engine, match.Measurements{
 		Sessions: store.Measurements(ctx, 0), Horns: horns, Mouthpieces: mouthpieces, Progress: o.factory.Progress(),
 	})
 }

@@ -12,6 +12,7 @@ import (
 	"centwise/catalog"
 	"centwise/catalog/sqlstore"
 	"centwise/cmd/centwise/show"
+	"centwise/match"
 	"centwise/match/fit"
 )
 
@@ -23,8 +24,8 @@ type Factory struct {
 	Getenv  func(string) string
 	// Open opens a catalog file.
 	Open func(ctx context.Context, path string, o sqlstore.Options) (catalog.Store, error)
-	// Fit gives the model of a catalog as it stands.
-	Fit func(ctx context.Context, s catalog.Store, o fit.Options) (*fit.Model, error)
+	// Engine gives what predicts from a catalog as it stands.
+	Engine func(ctx context.Context, s catalog.Store, progress catalog.Counter) (match.Engine, error)
 
 	catalogFlag string // --catalog
 }
@@ -38,7 +39,9 @@ func NewFactory(s *Streams) *Factory {
 		Open: func(ctx context.Context, path string, o sqlstore.Options) (catalog.Store, error) {
 			return sqlstore.Open(ctx, path, o)
 		},
-		Fit: fit.Current,
+		Engine: func(ctx context.Context, s catalog.Store, progress catalog.Counter) (match.Engine, error) {
+			return fit.Current(ctx, s, fit.Options{Progress: progress})
+		},
 	}
 }
 

@@ -8,7 +8,6 @@ import (
 	"centwise/catalog"
 	"centwise/catalog/pitch"
 	"centwise/match"
-	"centwise/match/fit"
 	"centwise/match/tuning"
 )
 
@@ -70,11 +69,6 @@ func findPlayer(ctx context.Context, s catalog.Store, label string) (*catalog.Pl
 		return nil, err
 	}
 	return &p, nil
-}
-
-// model is the fit of the catalog as it stands.
-func (f *Factory) model(ctx context.Context, s catalog.Store) (*fit.Model, error) {
-	return f.Fit(ctx, s, fit.Options{Progress: f.Progress()})
 }
 
 // Cautions that are said where gear is swapped.

@@ -103,11 +103,11 @@ func predictRun(ctx context.Context, o *predictOptions) error {
 	if err != nil {
 		return err
 	}
-	model, err := o.factory.model(ctx, store)
+	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
 		return err
 	}
-	x, err := match.Explain(model, of, criteria, o.judge.adapter)
+	x, err := match.Explain(engine, of, criteria, o.judge.adapter)
 	if err != nil {
 		return err
 	}

@@ -32,11 +32,11 @@ func predictPairsRun(ctx context.Context, o *predictOptions) error {
 		return catalog.Errorf(catalog.NotFound, "correct the labels, or leave such lines out with --skip-unknown",
 			"%s of %s not in the catalog; nothing was predicted:\n%s", count(len(problems), "line"), o.pairs, strings.Join(problems, "\n"))
 	}
-	model, err := o.factory.model(ctx, store)
+	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
 		return err
 	}
-	if err := printPairs(ctx, o, model, rows); err != nil {
+	if err := printPairs(ctx, o, engine, rows); err != nil {
 		return err
 	}
 	if len(problems) > 0 {

@@ -83,11 +83,11 @@ func rankRun(ctx context.Context, o *rankOptions) error {
 	if err != nil {
 		return err
 	}
-	model, err := o.factory.model(ctx, store)
+	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
 		return err
 	}
-	r, err := match.Rank(ctx, model, q)
+	r, err := match.Rank(ctx, engine, q)
 	if err != nil {
 		return err
 	}

@@ -90,7 +90,7 @@ func Explanation(w io.Writer, s Style, x *match.Explanation, concert bool) error
 	}
 	target := title(x.Temperament != "equal", " - target")
 	legend := fmt.Sprintf("Cents, + sharp, - flat. horn + mouthpiece%s + pair = sum; sum%s - slide - throw = left, which the lip must do. "+
-		"The bar is the sum, its shade the 80 %% interval, either side of nought to %.0f cents.", title(x.Player != "", " + player"), target, noteScale(x.Notes))
+		"The bar (on a terminal wide enough) is the sum, its shade the 80 %% interval, either side of nought to %.0f cents.", title(x.Player != "", " + player"), target, noteScale(x.Notes))
 	return Sentences(w, s, append([]string{legend}, ExplanationSentences(x)...))
 }
 

@@ -18,12 +18,12 @@ func RankTable(r *match.Ranking) *Table {
 		{Title: "80 % interval", Right: true},
 		{Name: "low", Right: true}, {Name: "high", Right: true},
 		{Title: "best", Name: "chance_best", Right: true},
-		{Title: "in tune", Name: "chance_tolerable", Right: true, Drop: 2},
+		{Title: "in tune", Name: "chance_tolerable", Right: true, Drop: 4},
 		{Title: "worst note", Right: true},
 		{Name: "worst_note"}, {Name: "worst_cents", Right: true},
-		{Title: "support", Name: "support", Right: true, Drop: 3},
-		{Title: "sessions", Name: "evidence", Right: true, Drop: 1},
-		{Title: "rests on"},
+		{Title: "support", Name: "support", Right: true, Drop: 5},
+		{Title: "sessions", Name: "evidence", Right: true, Drop: 3},
+		{Title: "rests on", Drop: 2},
 		{Name: "basis"}, {Name: "linked"},
 	}}
 	for _, p := range r.Pairings {

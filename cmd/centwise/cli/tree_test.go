@@ -3,6 +3,9 @@ package cli
 import (
 	"context"
 	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -155,5 +158,20 @@ func TestHelpHoldsEveryExitCode(t *testing.T) {
 		if !strings.Contains(root.Long, e.meaning) {
 			t.Errorf("exit code %d is not in the help", e.code)
 		}
+	}
+}
+
+// The README's table of exit codes is the one in the code.
+func TestReadmeHoldsTheExitCodes(t *testing.T) {
+	readme, err := os.ReadFile(filepath.Join("..", "..", "..", "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	table := "| exit code | meaning |\n|---|---|\n"
+	for _, e := range exitCodes {
+		table += fmt.Sprintf("| %d | %s |\n", e.code, e.meaning)
+	}
+	if !strings.Contains(string(readme), table) {
+		t.Errorf("the README lacks this table:\n%s", table)
 	}
 }

@@ -1,0 +1,51 @@
+package cli
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"centwise/catalog"
+)
+
+// writeFile writes a file as a whole: into a temporary file beside it, to the
+// disk, then under its name. A file that is there already stays unless replace
+// is set.
+func writeFile(path string, replace bool, write func(io.Writer) error) (err error) {
+	fail := func(err error) error {
+		return &catalog.Error{Kind: catalog.Unavailable, What: "writing " + path, Hint: "choose a place that you may write to and that has room", Err: err}
+	}
+	if _, statErr := os.Lstat(path); statErr == nil && !replace {
+		return catalog.Errorf(catalog.Conflict, "choose another name, or say --force to replace it", "%s exists already", path)
+	} else if statErr != nil && !errors.Is(statErr, fs.ErrNotExist) {
+		return fail(statErr)
+	}
+	temporary, err := os.CreateTemp(filepath.Dir(path), ".centwise-*")
+	if err != nil {
+		return fail(err)
+	}
+	defer func() {
+		if err != nil {
+			temporary.Close()
+			os.Remove(temporary.Name())
+		}
+	}()
+	if err := write(temporary); err != nil {
+		var path *fs.PathError // the disk, not the data
+		if errors.As(err, &path) {
+			return fail(err)
+		}
+		return err
+	}
+	for _, step := range []func() error{
+		func() error { return temporary.Chmod(0o644) }, temporary.Sync, temporary.Close,
+		func() error { return os.Rename(temporary.Name(), path) },
+	} {
+		if err := step(); err != nil {
+			return fail(err)
+		}
+	}
+	return nil
+}

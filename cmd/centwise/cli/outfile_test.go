@@ -1,0 +1,46 @@
+package cli
+
+import (
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"centwise/catalog"
+)
+
+func TestWriteFile(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "out.csv")
+	text := func(s string) func(io.Writer) error {
+		return func(w io.Writer) error { _, err := io.WriteString(w, s); return err }
+	}
+	content := func() string {
+		b, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	if err := writeFile(path, false, text("one")); err != nil || content() != "one" {
+		t.Fatalf("%v, %q", err, content())
+	}
+	if err := writeFile(path, false, text("two")); catalog.KindOf(err) != catalog.Conflict || content() != "one" {
+		t.Errorf("existing file: %v, %q", err, content())
+	}
+	broken := errors.New("broken")
+	half := func(w io.Writer) error { io.WriteString(w, "half"); return broken }
+	if err := writeFile(path, true, half); !errors.Is(err, broken) || content() != "one" {
+		t.Errorf("broken half way: %v, %q", err, content())
+	}
+	if err := writeFile(path, true, text("three")); err != nil || content() != "three" {
+		t.Errorf("replaced: %v, %q", err, content())
+	}
+	if err := writeFile(filepath.Join(dir, "none", "out.csv"), false, text("x")); catalog.KindOf(err) != catalog.Unavailable {
+		t.Errorf("no such folder: %v", err)
+	}
+	if left, _ := filepath.Glob(filepath.Join(dir, ".centwise-*")); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
+}

@@ -1,0 +1,123 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"iter"
+
+	"centwise/catalog"
+	"centwise/catalog/pitch"
+	"centwise/match/fit"
+	"centwise/match/fit/simulate"
+)
+
+// engine is our own fit, seen through what the product asks of it.
+type engine struct {
+	// fit fits whatever the store holds.
+	fit   func(ctx context.Context, store catalog.Store) (predictor, error)
+	w     *simulate.World
+	model predictor
+}
+
+// predictor is a finished fit.
+type predictor interface {
+	PredictMany(s []fit.Setup, slots []pitch.Slot) ([]fit.Prediction, error)
+}
+
+func (*engine) Name() string { return "engine" }
+
+func (e *engine) Fit(ctx context.Context, w *simulate.World) (err error) {
+	e.w = w
+	e.model, err = e.fit(ctx, &worldStore{w: w})
+	return err
+}
+
+func (e *engine) Predict(_ context.Context, pairs []simulate.Pair) ([]Profile, error) {
+	setups := make([]fit.Setup, len(pairs))
+	for i, p := range pairs {
+		setups[i] = fit.Setup{Horn: e.w.HornID(p.Horn), Mouthpiece: e.w.MouthpieceID(p.Mouthpiece)}
+	}
+	predictions, err := e.model.PredictMany(setups, simulate.Slots)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Profile, len(predictions))
+	for i, p := range predictions {
+		if len(p.Mean) != len(simulate.Slots) || len(p.SD) != len(simulate.Slots) {
+			return nil, fmt.Errorf("the engine gave %d means and %d deviations for %d slots", len(p.Mean), len(p.SD), len(simulate.Slots))
+		}
+		out[i] = Profile{Mean: p.Mean, SD: p.SD}
+	}
+	return out, nil
+}
+
+// worldStore shows a world as a catalog as far as a fit looks: its gear, its
+// measurements, and a place for the stored fit. The rest of the interface is
+// absent: a call is a defect of the study, and panics.
+type worldStore struct {
+	catalog.Store
+	w      *simulate.World
+	stored *catalog.StoredFit
+}
+
+func (s *worldStore) Horns(context.Context, bool) ([]catalog.Horn, error) {
+	return s.w.CatalogHorns(), nil
+}
+
+func (s *worldStore) Mouthpieces(context.Context, bool) ([]catalog.Mouthpiece, error) {
+	return s.w.CatalogMouthpieces(), nil
+}
+
+func (s *worldStore) Players(context.Context, bool) ([]catalog.Player, error) {
+	return s.w.CatalogPlayers(), nil
+}
+
+func (s *worldStore) Measurements(_ context.Context, after int64) iter.Seq2[catalog.Measured, error] {
+	return func(yield func(catalog.Measured, error) bool) {
+		for m, err := range s.w.Measurements() {
+			if err == nil && m.Sequence <= after {
+				continue
+			}
+			if !yield(m, err) {
+				return
+			}
+		}
+	}
+}
+
+// Digest tells worlds apart: by what made them, and by how much of it is left.
+func (s *worldStore) Digest(context.Context) (catalog.Digest, error) {
+	return sha256.Sum256(fmt.Appendf(nil, "%v, %d sessions, %d readings", s.w, len(s.w.Sessions), s.w.Readings())), nil
+}
+
+func (s *worldStore) Info(ctx context.Context) (catalog.Info, error) {
+	digest, err := s.Digest(ctx)
+	info := catalog.Info{Title: s.w.String(), Horns: len(s.w.Horns), Mouthpieces: len(s.w.Mouthpieces), Players: len(s.w.Players),
+		Contributors: len(s.w.Contributors), Sessions: len(s.w.Sessions), Readings: s.w.Readings(), Digest: digest.String()}
+	if s.stored != nil {
+		info.FitDigest, info.FitAt = s.stored.Digest, s.stored.At
+	}
+	return info, err
+}
+
+func (s *worldStore) SaveFit(_ context.Context, f catalog.StoredFit) error {
+	s.stored = &f
+	return nil
+}
+
+func (s *worldStore) LoadFit(_ context.Context, sections ...string) (catalog.StoredFit, error) {
+	if s.stored == nil {
+		return catalog.StoredFit{}, catalog.Errorf(catalog.NotFound, "", "no fit is stored")
+	}
+	out := *s.stored
+	out.Sections = map[string][]byte{}
+	for _, name := range sections {
+		data, ok := s.stored.Sections[name]
+		if !ok {
+			return catalog.StoredFit{}, catalog.Errorf(catalog.NotFound, "", "the stored fit has no section %q", name)
+		}
+		out.Sections[name] = data
+	}
+	return out, nil
+}

@@ -113,3 +113,33 @@ func BenchmarkInfo(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkMillionReadings is what commands do on a large catalog.
+func BenchmarkMillionReadings(b *testing.B) {
+	s := newStore(b)
+	if err := s.Apply(context.Background(), invented(1_000_000/readingsPerSession)); err != nil {
+		b.Fatal(err)
+	}
+	for _, bench := range []struct {
+		name string
+		do   func() error
+	}{
+		{"info", func() error { _, err := s.Info(context.Background()); return err }},
+		{"digest", func() error { _, err := s.Digest(context.Background()); return err }},
+		{"sessions", func() error {
+			_, err := s.Sessions(context.Background(), catalog.SessionFilter{})
+			return err
+		}},
+		{"session", func() error { _, err := s.Session(context.Background(), "visit 777"); return err }},
+		{"integrity", func() error { _, err := s.Integrity(context.Background()); return err }},
+		{"backup", func() error { return s.Backup(context.Background(), filepath.Join(b.TempDir(), "copy.db")) }},
+	} {
+		b.Run(bench.name, func(b *testing.B) {
+			for b.Loop() {
+				if err := bench.do(); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

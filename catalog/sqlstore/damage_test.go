@@ -49,6 +49,7 @@ func TestIntegrityFinds(t *testing.T) {
 	}{
 		{"a reading changed", "changed-session", "visit 3", "session retract", []string{`UPDATE reading SET cents = cents + 1 WHERE session = 4 AND valves = 0 AND partial = 2`}},
 		{"a reading removed", "changed-session", "visit 3", "session retract", []string{`DELETE FROM reading WHERE session = 4 AND valves = 0 AND partial = 2`}},
+		{"a count changed", "changed-session", "visit 3", "session retract", []string{`UPDATE session SET reading_count = reading_count + 1 WHERE seq = 4`}},
 		{"a session's temperature changed", "changed-session", "visit 0", "session retract", []string{`UPDATE session SET temperature_c = 30 WHERE seq = 1`}},
 		{"a session's horn changed", "digest", "", "backup", []string{
 			`INSERT INTO horn_revision SELECT 'x', 1, revised_at, contributor, retired, digest, 'Rowan', maker, model, serial, instrument, pitch_key, valves, receiver, bore_mm, throw1_mm, throw3_mm, loaner, owner, tags, bore_geometry FROM horn_revision`,

@@ -185,24 +185,28 @@ func (s *Store) connect(ctx context.Context, c connection) error {
 	return err
 }
 
-// fallbacks are the other ways to open the database after err.
-func (s *Store) fallbacks(c connection, err error) []connection {
-	switch s.dialect.classify(err) {
-	case inputOutput: // no memory shared between processes there
-		if c.journal == "WAL" {
-			c.journal = "DELETE"
-			return []connection{c}
-		}
-	case cannotOpen, readOnly: // no right to write the file, or the files beside it
-		c.mode, c.journal = "ro", ""
-		out := []connection{c}
-		if onlyFile(c.path) {
-			c.immutable = true
-			out = append(out, c)
-		}
+// fallbacks are the other ways to open the database after err: with a rollback
+// journal where no memory can be shared between processes; for reading where
+// there is no right to write the file, or to make the files beside it.
+func (s *Store) fallbacks(c connection, err error) (out []connection) {
+	why := s.dialect.classify(err)
+	if why != inputOutput && why != cannotOpen && why != readOnly {
+		return nil
+	}
+	if c.journal == "WAL" && why != readOnly {
+		c.journal = "DELETE"
+		out = append(out, c)
+	}
+	if why == inputOutput {
 		return out
 	}
-	return nil
+	c.mode, c.journal = "ro", ""
+	out = append(out, c)
+	if onlyFile(c.path) {
+		c.immutable = true
+		out = append(out, c)
+	}
+	return out
 }
 
 // try opens the database and one connection to it. Turning a new file to

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"sync"
 	"testing"
+	"time"
 
 	"centwise/catalog"
 )
@@ -53,6 +54,7 @@ func concurrentWriters(t *testing.T, f *fixture) {
 					t.Errorf("a reader saw %d sessions after it saw %d", n, seen)
 				}
 				seen = n
+				time.Sleep(5 * time.Millisecond)
 			}
 		})
 	}

@@ -71,7 +71,7 @@ func measurementsAfter(t *testing.T, f *fixture) {
 
 func measurementsMany(t *testing.T, f *fixture) {
 	f.gear()
-	const n = 2500
+	const n = 1200 // more than two blocks of any store so far
 	var sessions []catalog.Session
 	var retractions []catalog.RetractionOf
 	for i := range n {

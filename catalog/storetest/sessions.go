@@ -165,6 +165,10 @@ func sessionHistory(t *testing.T, f *fixture) {
 	equal(t, "retraction", *must(f.store.Session(f.ctx, string(first.ID)))(t).Retraction, *first.Retraction)
 	equal(t, "measured", len(f.measured(0)), 1)
 	f.sound()
+	later := f.session("one", 3) // recorded after the one that counts
+	later.Retraction = &catalog.Retraction{At: noon}
+	f.record(later)
+	equal(t, "counting one", must(f.store.Session(f.ctx, "one"))(t).ID, second.ID)
 	orphan := f.session("orphan", 1)
 	orphan.Retraction = &catalog.Retraction{ReplacedBy: catalog.NewID()}
 	f.refuse(catalog.NotFound, catalog.Changes{Sessions: []catalog.Session{orphan}}, "replace")

@@ -275,6 +275,43 @@ func TestBackupWhileWriting(t *testing.T) {
 	}
 }
 
+// Of several backups to one path at once, one is written whole.
+func TestBackupsTogether(t *testing.T) {
+	s := newStore(t)
+	apply(t, s, invented(5))
+	path := filepath.Join(t.TempDir(), "copy.db")
+	errs := make(chan error)
+	for range 6 {
+		go func() { errs <- s.Backup(ctx, path) }()
+	}
+	written := 0
+	for range 6 {
+		if err := <-errs; err == nil {
+			written++
+		} else {
+			wantKind(t, err, catalog.Conflict, path)
+		}
+	}
+	if written != 1 {
+		t.Errorf("%d backups written to one path", written)
+	}
+	if list := findings(t, path); len(list) > 0 {
+		t.Errorf("findings %v", list)
+	}
+}
+
+// A catalog that cannot be made leaves no empty file behind.
+func TestNothingLeftBehind(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "catalog.db")
+	_, err := sqlstore.OpenWith(ctx, path, sqlstore.Options{Create: true}, map[string][]string{"_pragma": {"user_version(("}})
+	if err == nil {
+		t.Fatal("no error")
+	}
+	if _, err := os.Stat(path); !os.IsNotExist(err) {
+		t.Errorf("a file is left: %v", err)
+	}
+}
+
 func TestUnwritableFolder(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "file")
 	if err := os.WriteFile(file, nil, 0o600); err != nil {

@@ -205,7 +205,8 @@ func cancelled(t *testing.T, f *fixture) {
 	cancel()
 	check := func(what string, err error) {
 		t.Helper()
-		if !errors.Is(err, context.Canceled) {
+		var domain *catalog.Error
+		if !errors.Is(err, context.Canceled) || errors.As(err, &domain) {
 			t.Errorf("%s: error %v is not that of the context", what, err)
 		}
 	}

@@ -1,6 +1,8 @@
 package storetest
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"testing"
 
@@ -105,6 +107,18 @@ func measurementsMany(t *testing.T, f *fixture) {
 	}
 	equal(t, "sessions", len(got), at)
 	f.sound()
+
+	// Cancelled on the way, the stream ends with the context's error.
+	ctx, cancel := context.WithCancel(f.ctx)
+	defer cancel()
+	var last error
+	for _, err := range f.store.Measurements(ctx, 0) {
+		cancel()
+		last = err
+	}
+	if !errors.Is(last, context.Canceled) {
+		t.Errorf("a cancelled stream ended with %v", last)
+	}
 }
 
 func checkReadings(t *testing.T, i int, got catalog.Measured, s catalog.Session) {

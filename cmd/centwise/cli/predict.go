@@ -84,34 +84,39 @@ func (o *predictOptions) take(cmd *cobra.Command, got []string) error {
 }
 
 func predictRun(ctx context.Context, o *predictOptions) error {
-	store, err := o.factory.Existing(ctx)
-	if err != nil {
-		return err
-	}
-	defer store.Close()
-	var of match.Of
-	if of.Horn, err = store.Horn(ctx, o.horn); err != nil {
-		return err
-	}
-	if of.Mouthpiece, err = store.Mouthpiece(ctx, o.mouthpiece); err != nil {
-		return err
-	}
-	if of.Player, err = findPlayer(ctx, store, o.judge.player); err != nil {
-		return err
-	}
-	criteria, err := o.judge.criteria(of.Player)
-	if err != nil {
-		return err
-	}
-	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
-	if err != nil {
-		return err
-	}
-	x, err := match.Explain(engine, of, criteria, o.judge.adapter)
+	x, err := o.answer(ctx)
 	if err != nil {
 		return err
 	}
 	return printExplanation(o, x)
+}
+
+// answer predicts the setup that the options name.
+func (o *predictOptions) answer(ctx context.Context) (*match.Explanation, error) {
+	store, err := o.factory.Existing(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer store.Close()
+	var of match.Of
+	if of.Horn, err = store.Horn(ctx, o.horn); err != nil {
+		return nil, err
+	}
+	if of.Mouthpiece, err = store.Mouthpiece(ctx, o.mouthpiece); err != nil {
+		return nil, err
+	}
+	if of.Player, err = findPlayer(ctx, store, o.judge.player); err != nil {
+		return nil, err
+	}
+	criteria, err := o.judge.criteria(of.Player)
+	if err != nil {
+		return nil, err
+	}
+	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
+	if err != nil {
+		return nil, err
+	}
+	return match.Explain(engine, of, criteria, o.judge.adapter)
 }
 
 func printExplanation(o *predictOptions, x *match.Explanation) error {

@@ -23,6 +23,8 @@ type rankOptions struct {
 	sort       string
 	top        int
 	output     outputFlags
+
+	toleranceCents float64 // found by answer: what counts as in tune
 }
 
 // shortlist is how many pairings are shown to people unless they say.
@@ -71,27 +73,33 @@ Chances refer to everything that was judged, also where --top shows only a part.
 }
 
 func rankRun(ctx context.Context, o *rankOptions) error {
+	r, err := o.answer(ctx)
+	if err != nil {
+		return err
+	}
+	return printRanking(o, r)
+}
+
+// answer ranks what the options ask for.
+func (o *rankOptions) answer(ctx context.Context) (*match.Ranking, error) {
 	if o.top < 0 {
-		return usagef("--top 10", "--top %d is below nought", o.top)
+		return nil, usagef("--top 10", "--top %d is below nought", o.top)
 	}
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer store.Close()
 	q, err := o.question(ctx, store)
 	if err != nil {
-		return err
+		return nil, err
 	}
+	o.toleranceCents = q.Criteria.ToleranceCents
 	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
-		return err
+		return nil, err
 	}
-	r, err := match.Rank(ctx, engine, q)
-	if err != nil {
-		return err
-	}
-	return printRanking(o, r, q.Criteria.ToleranceCents)
+	return match.Rank(ctx, engine, q)
 }
 
 // question gathers what match needs to rank.
@@ -147,7 +155,7 @@ func (o *rankOptions) candidates(ctx context.Context, s catalog.Store, q *match.
 	return nil
 }
 
-func printRanking(o *rankOptions, r *match.Ranking, toleranceCents float64) error {
+func printRanking(o *rankOptions, r *match.Ranking) error {
 	s := o.factory.Streams
 	switch {
 	case o.output.json:
@@ -155,7 +163,7 @@ func printRanking(o *rankOptions, r *match.Ranking, toleranceCents float64) erro
 	case o.output.csv:
 		return show.RankTable(r).WriteCSV(s.Out)
 	case s.Style.Terminal:
-		if err := show.Ranking(s.Out, s.Style, r, toleranceCents); err != nil {
+		if err := show.Ranking(s.Out, s.Style, r, o.toleranceCents); err != nil {
 			return err
 		}
 	default:

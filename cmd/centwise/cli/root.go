@@ -42,8 +42,8 @@ directory.`,
 			root.AddCommand(c)
 		}
 	}
-	add("ask", newPredictCmd(f, nil), newRankCmd(f, nil))
-	add("data", newSessionCmd(f))
+	add("ask", newRankCmd(f, nil), newPredictCmd(f, nil), newDemoCmd(f, nil))
+	add("data", newImportCmd(f, nil), newExportCmd(f), newSessionCmd(f))
 	add("gear", newGearCmd(f, hornKind), newGearCmd(f, mouthpieceKind), newGearCmd(f, playerKind))
 	add("other", newCatalogCmd(f), newCompletionCmd(f), newManCmd(f), newVersionCmd(f))
 	return root

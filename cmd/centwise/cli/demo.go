@@ -1,0 +1,182 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"centwise/catalog"
+	"centwise/cmd/centwise/scenario"
+	"centwise/cmd/centwise/show"
+	"centwise/importers/sheet"
+	"centwise/match"
+)
+
+type demoOptions struct {
+	factory *Factory
+	keep    string
+}
+
+func newDemoCmd(f *Factory, runF func(*demoOptions) error) *cobra.Command {
+	o := &demoOptions{factory: f}
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Show what centwise does, on an invented orchestra",
+		Long: long(`Invent an orchestra with a cupboard of horns and a drawer of mouthpieces, import its sessions the way you would
+import yours, rank the mouthpieces for one horn, and explain one pairing note by note. Everything in it is invented. The
+catalog is thrown away afterwards unless --keep names a file for it; your own catalog is never touched.`,
+			exitStatus(exitOK, exitFailed, exitUsage, exitCancelled)),
+		Example: `  centwise demo
+  centwise demo --keep lantern-bay.db
+  centwise rank --catalog lantern-bay.db --horn Hazel`,
+		Args: args(0, 0),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if runF != nil {
+				return runF(o)
+			}
+			return demoRun(cmd.Context(), o)
+		},
+	}
+	cmd.Flags().StringVar(&o.keep, "keep", "", "keep the catalog in `FILE`, which must not exist")
+	return cmd
+}
+
+// demoHorn is the horn that the demo looks for a mouthpiece for.
+const demoHorn = "Rowan"
+
+func demoRun(ctx context.Context, o *demoOptions) error {
+	folder, err := os.MkdirTemp("", "centwise-demo-")
+	if err != nil {
+		return &catalog.Error{Kind: catalog.Unavailable, What: "making a folder for the demo", Hint: "set TMPDIR to a folder that you may write to", Err: err}
+	}
+	defer os.RemoveAll(folder)
+	path := filepath.Join(folder, "lantern-bay.db")
+	if o.keep != "" {
+		path = o.keep
+		if _, err := os.Lstat(path); err == nil {
+			return catalog.Errorf(catalog.Conflict, "name a file that does not exist yet", "%s exists already", path)
+		}
+	}
+	// The demo is read by people wherever it goes, so it is always laid out.
+	f := *o.factory
+	f.catalogFlag = path
+	s := *f.Streams
+	s.Style.Terminal = true
+	f.Streams = &s
+	d := &demo{factory: &f, folder: folder, keep: o.keep}
+	return d.run(ctx)
+}
+
+// demo is one run of the demo.
+type demo struct {
+	factory *Factory
+	folder  string // for its files
+	keep    string
+}
+
+func (d *demo) run(ctx context.Context) error {
+	d.say("INVENTED DATA: %s. No person, maker or model in it is real.", scenario.Title)
+	if err := d.fill(ctx); err != nil {
+		return err
+	}
+	best, err := d.rank(ctx)
+	if err != nil {
+		return err
+	}
+	if err := d.predict(ctx, best); err != nil {
+		return err
+	}
+	d.next()
+	return nil
+}
+
+// fill imports the invented spreadsheets as a user would theirs.
+func (d *demo) fill(ctx context.Context) error {
+	invented := scenario.New(scenario.DefaultSeed)
+	gear, sessions := filepath.Join(d.folder, "gear.csv"), filepath.Join(d.folder, "sessions.csv")
+	for path, write := range map[string]func(io.Writer) error{gear: invented.WriteGear, sessions: invented.WriteSessions} {
+		if err := writeFile(path, false, write); err != nil {
+			return err
+		}
+	}
+	d.command("centwise import gear.csv sessions.csv --create")
+	o := &importOptions{factory: d.factory, files: []string{gear, sessions}, sheet: sheet.Options{Create: true}}
+	if err := importRun(ctx, o); err != nil {
+		return err
+	}
+	store, err := d.factory.Existing(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	return store.SetTitle(ctx, scenario.Title)
+}
+
+// rank prints the shortlist for a horn and gives the best pairing on it that
+// nobody has played.
+func (d *demo) rank(ctx context.Context) (match.Pairing, error) {
+	d.command("centwise rank --horn " + demoHorn + " --top 8")
+	o := &rankOptions{factory: d.factory, horn: demoHorn, judge: judgeFlags{register: "even"}, sort: string(match.SortError), top: 8}
+	r, err := o.answer(ctx)
+	if err != nil {
+		return match.Pairing{}, err
+	}
+	if err := show.Ranking(d.factory.Streams.Out, d.factory.Streams.Style, r, match.DefaultToleranceCents); err != nil {
+		return match.Pairing{}, err
+	}
+	for _, p := range r.Pairings {
+		if p.PairSessions == 0 {
+			return p, nil
+		}
+	}
+	return r.Pairings[0], nil
+}
+
+// predict explains one pairing.
+func (d *demo) predict(ctx context.Context, p match.Pairing) error {
+	d.command(fmt.Sprintf("centwise predict %s %s", catalog.ShellWord(p.Horn), catalog.ShellWord(p.Mouthpiece)))
+	o := &predictOptions{factory: d.factory, horn: p.Horn, mouthpiece: p.Mouthpiece, judge: judgeFlags{register: "even"}}
+	x, err := o.answer(ctx)
+	if err != nil {
+		return err
+	}
+	return show.Explanation(d.factory.Streams.Out, d.factory.Streams.Style, x, false)
+}
+
+// next says what to do with all that.
+func (d *demo) next() {
+	at := ""
+	if d.keep != "" {
+		at = " --catalog " + catalog.ShellWord(d.keep)
+	}
+	lines := []string{
+		"What to do next:",
+		"Try the first two or three of the shortlist, not only the first: look at their chances of being best. " + cautionShared + " " + cautionRest,
+		"Measure one session with the one that pleases, import it, and rank again.",
+		"Begin with your own: put a few sessions into a spreadsheet with the columns session, player, horn, mouthpiece, note, cents and type: centwise import sessions.csv --create",
+	}
+	if d.keep != "" {
+		lines = append(lines, fmt.Sprintf("The invented catalog is kept: centwise catalog check%s finds what was measured wrong in it.", at))
+	} else {
+		lines = append(lines, "To look around in the invented catalog: centwise demo --keep lantern-bay.db")
+	}
+	for _, line := range lines {
+		d.say("%s", line)
+	}
+}
+
+// say prints a paragraph of the demo.
+func (d *demo) say(format string, args ...any) {
+	s := d.factory.Streams
+	fmt.Fprintln(s.Out, show.Wrap(fmt.Sprintf(format, args...), s.Style.Columns(), "", "  "))
+}
+
+// command prints the command that comes next.
+func (d *demo) command(line string) {
+	s := d.factory.Streams
+	fmt.Fprintf(s.Out, "\n%s\n\n", s.Style.Paint(show.Strong, "$ "+line))
+}

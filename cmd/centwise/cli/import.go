@@ -1,0 +1,157 @@
+package cli
+
+import (
+	"context"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"centwise/catalog"
+	"centwise/cmd/centwise/show"
+	"centwise/importers/sheet"
+)
+
+type importOptions struct {
+	factory *Factory
+	files   []string
+	sheet   sheet.Options
+	json    bool
+}
+
+func newImportCmd(f *Factory, runF func(*importOptions) error) *cobra.Command {
+	o := &importOptions{factory: f}
+	cmd := &cobra.Command{
+		Use:   "import FILE...",
+		Short: "Read measured sessions and gear lists from spreadsheets",
+		Long: long(`Read session sheets and gear lists, told apart by their first line. CSV with commas, semicolons or tabs,
+decimal point or comma, or .xlsx; columns in any order. "-" reads standard input. All files are one change: when anything
+in any of them is wrong, every mistake is named with file, line and column, and nothing is written. The catalog is made
+if there is none.`,
+			`Sessions, a line a reading:`,
+			"    session, contributor, player, horn, mouthpiece, note, cents\n    optional: fingering, partial, repeat, date, a4_hz, temperature_c, slide_mm,\n    gap_mm, method, remark",
+			`fingering (pressed valves, 0 for none) and partial may stand instead of note. Or a line a session, with one column a
+note.`,
+			`Gear, a line an item:`,
+			"    kind (horn, mouthpiece or player), label, and what is known of: maker, model,\n    serial, key, instrument, receiver, shank, bore_mm, rim_mm, cup_cm3,\n    cup_depth_mm, throat_mm, throat_length_mm, backbore_mm, length_mm, throw1_mm,\n    throw3_mm, loaner, stock, tags, level",
+			`Labels that are not in the catalog are listed with near ones, and made only with --create. --json prints what was
+done, or with --dry-run what would be.`,
+			exitStatus(exitOK, exitFailed, exitUsage, exitBusy, exitCancelled)),
+		Example: `  centwise import sessions.csv --create
+  centwise import gear.csv sessions.xlsx --create --contributor lamp-keeper
+  centwise import sessions.csv --dry-run --json`,
+		Args: args(1, -1),
+		RunE: func(cmd *cobra.Command, got []string) error {
+			o.files = got
+			if runF != nil {
+				return runF(o)
+			}
+			return importRun(cmd.Context(), o)
+		},
+	}
+	fs := cmd.Flags()
+	fs.BoolVar(&o.sheet.Create, "create", false, "make horns, mouthpieces and players that are new")
+	fs.BoolVar(&o.sheet.IgnoreExtra, "ignore-extra", false, "pass over columns that are not known")
+	fs.BoolVar(&o.sheet.Update, "update", false, "change gear that is there already to what the list says")
+	fs.BoolVar(&o.sheet.KeepOdd, "keep-odd", false, "keep readings outside -150..150 cents for review, unused, instead of refusing them")
+	fs.StringVar(&o.sheet.Sheet, "sheet", "", "read the sheet `NAME` of a workbook (default the first)")
+	contributorFlag(cmd, f, &o.sheet.Contributor)
+	fs.BoolVar(&o.sheet.DryRun, "dry-run", false, "check everything, write nothing")
+	fs.BoolVar(&o.json, "json", false, "print what was done as JSON")
+	return cmd
+}
+
+func importRun(ctx context.Context, o *importOptions) error {
+	files, closeFiles, err := openSheets(o.factory.Streams.In, o.files)
+	if err != nil {
+		return err
+	}
+	defer closeFiles()
+	open := o.factory.OrNew
+	if o.sheet.DryRun {
+		open = o.factory.Existing
+	}
+	store, err := open(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	o.sheet.Progress = o.factory.Progress()
+	report, err := sheet.Import(ctx, store, files, o.sheet)
+	if err != nil {
+		return err
+	}
+	return printReport(o, report)
+}
+
+// openSheets opens the files, "-" being standard input.
+func openSheets(stdin io.Reader, names []string) (files []sheet.File, closeAll func(), err error) {
+	var opened []*os.File
+	closeAll = func() {
+		for _, f := range opened {
+			f.Close()
+		}
+	}
+	for _, name := range names {
+		if name == "-" {
+			files = append(files, sheet.File{Name: "standard input", Content: stdin})
+			continue
+		}
+		f, err := os.Open(name)
+		if err != nil {
+			closeAll()
+			return nil, nil, &catalog.Error{Kind: catalog.NotFound, What: "reading " + name, Hint: "check the name of the file", Err: err}
+		}
+		opened = append(opened, f)
+		files = append(files, sheet.File{Name: name, Content: f})
+	}
+	return files, closeAll, nil
+}
+
+// printReport says what an import did, or would do.
+func printReport(o *importOptions, r *sheet.Report) error {
+	s := o.factory.Streams
+	if o.json {
+		return show.JSON(s.Out, show.Fields{
+			{Name: "dry_run", Value: o.sheet.DryRun}, {Name: "sessions", Value: r.Sessions}, {Name: "readings", Value: r.Readings},
+			{Name: "odd", Value: r.Odd}, {Name: "unchanged", Value: r.Unchanged},
+			{Name: "horns", Value: list(r.Horns)}, {Name: "mouthpieces", Value: list(r.Mouthpieces)}, {Name: "players", Value: list(r.Players)},
+			{Name: "updated", Value: list(r.Updated)}, {Name: "ignored_columns", Value: list(r.Ignored)},
+		})
+	}
+	verb := "imported"
+	if o.sheet.DryRun {
+		verb = "nothing written; would import"
+	}
+	s.Note("%s %s with %s", verb, count(r.Sessions, "session"), count(r.Readings, "reading"))
+	for _, made := range []struct {
+		noun   string
+		labels []string
+	}{{"horn", r.Horns}, {"mouthpiece", r.Mouthpieces}, {"player", r.Players}} {
+		if len(made.labels) > 0 {
+			s.Note("new: %s: %s", count(len(made.labels), made.noun), strings.Join(made.labels, ", "))
+		}
+	}
+	if len(r.Updated) > 0 {
+		s.Note("changed: %s", strings.Join(r.Updated, ", "))
+	}
+	if r.Odd > 0 {
+		s.Note("%s kept for review and not used: outside -150..150 cents", count(r.Odd, "odd reading"))
+	}
+	if r.Unchanged > 0 {
+		s.Note("%s in the catalog already, left as it is", count(r.Unchanged, "session"))
+	}
+	if len(r.Ignored) > 0 {
+		s.Note("columns passed over: %s", strings.Join(r.Ignored, ", "))
+	}
+	return nil
+}
+
+// list is never null as JSON.
+func list(labels []string) []string {
+	if labels == nil {
+		return []string{}
+	}
+	return labels
+}

@@ -92,7 +92,7 @@ func StandardSlots() []pitch.Slot {
 
 // Load reads everything the fit needs from a catalog.
 func Load(ctx context.Context, store catalog.Store, progress catalog.Counter) (*Data, error) {
-	info, err := store.Info(ctx)
+	digest, err := store.Digest(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -100,8 +100,8 @@ func Load(ctx context.Context, store catalog.Store, progress catalog.Counter) (*
 	if err != nil {
 		return nil, err
 	}
-	d.Digest = info.Digest
-	progress.Start("reading the catalog", int64(info.Sessions))
+	d.Digest = digest.String()
+	progress.Start("reading the catalog", 0)
 	defer progress.Done()
 	raw := rawReadings{}
 	sources := map[Source]int32{}

@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"sync"
+
+	"centwise/catalog/pitch"
 )
 
 // engine is a fit under way: the equations, the components, and the current
@@ -38,7 +40,7 @@ type state struct {
 func newEngine(d *Data, comp *Components, seed uint64, fine bool) *engine {
 	e := &engine{data: d, comp: comp, seed: seed}
 	e.base = commonMean(d.Slots)
-	e.smooth = whitenedSmooth(d)
+	e.smooth = whitenedSmooth(d.Slots)
 	levels := d.buildLevels(fine)
 	e.sys = &system{slots: len(d.Slots), sessions: len(d.sessions), levels: levels}
 	last := levels[len(levels)-1]
@@ -52,15 +54,15 @@ func newEngine(d *Data, comp *Components, seed uint64, fine bool) *engine {
 
 // whitenedSmooth is smoothBasis times the factor of wigglePattern, scaled so
 // that the mean variance over the slots is one.
-func whitenedSmooth(d *Data) []float64 {
+func whitenedSmooth(slots []pitch.Slot) []float64 {
 	k := wigglePattern()
 	if !k.cholesky() {
 		panic("fit: the wiggle's pattern is not positive definite")
 	}
-	b := smoothBasis(d.Slots)
+	b := smoothBasis(slots)
 	out := make([]float64, len(b))
-	mul(out, b, k.a, len(d.Slots), smoothKnots, smoothKnots)
-	scale := math.Sqrt(dot(out, out) / float64(len(d.Slots)))
+	mul(out, b, k.a, len(slots), smoothKnots, smoothKnots)
+	scale := math.Sqrt(dot(out, out) / float64(len(slots)))
 	for i := range out {
 		out[i] /= scale
 	}

@@ -167,6 +167,7 @@ type plan struct {
 	limit                            int // iterations of one solve
 	stretch                          float64
 	settled                          float64 // stop learning at this change
+	fine                             bool    // slot-by-slot differences of mouthpieces and players
 }
 
 // learn runs EM steps until the components settle or the plan ends.

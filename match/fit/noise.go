@@ -53,7 +53,6 @@ func (c *Components) goodShare(e2, sd float64) float64 {
 	return good / (good + gross)
 }
 
-
 // reweigh takes the noise part of an EM step: new components, new weights.
 func (e *engine) reweigh(learn bool) {
 	fitVariance := e.cellVariance()

@@ -24,6 +24,8 @@ import (
 	"strings"
 	"time"
 
+	"centwise/catalog"
+	"centwise/match/fit"
 	"centwise/match/fit/simulate"
 )
 
@@ -63,7 +65,7 @@ func parse(args []string, talk io.Writer) (options, error) {
 	kind := flags.String("kind", string(simulate.Plain), "kind of catalog: plain or harder")
 	sizes := flags.String("sizes", "small,medium", "sizes, comma-separated: small, medium, large")
 	seeds := flags.String("seeds", "1,2,3", "seeds, comma-separated")
-	methods := flags.String("methods", "", "methods, comma-separated: sum, mean, bound, lme4 (default all; lme4 up to medium)")
+	methods := flags.String("methods", "", "methods, comma-separated: mean, sum, lme4, engine, bound (default all; lme4 up to medium)")
 	look := flags.Int("look", 0, "mouthpieces a player tries before keeping one; 0 is the kind's default, 1 pairs at random")
 	dir := flags.String("csv", "", "write the catalogs as CSV into this directory and stop")
 	if err := flags.Parse(args); err != nil {
@@ -103,7 +105,7 @@ func parse(args []string, talk io.Writer) (options, error) {
 }
 
 // methodNames are what -methods takes, in the order of the table.
-var methodNames = []string{"mean", "sum", "lme4", "bound"}
+var methodNames = []string{"mean", "sum", "lme4", "engine", "bound"}
 
 // choose makes the methods to run on catalogs of a size.
 func (o options) choose(ctx context.Context, size simulate.Size, talk io.Writer) []Method {
@@ -126,6 +128,10 @@ func (o options) choose(ctx context.Context, size simulate.Size, talk io.Writer)
 			} else {
 				fmt.Fprintln(talk, "lme4 is left out: no Rscript with the package lme4 was found")
 			}
+		case "engine":
+			out = append(out, &engine{fit: func(ctx context.Context, s catalog.Store) (predictor, error) {
+				return fit.Current(ctx, s, fit.Options{})
+			}})
 		case "bound":
 			out = append(out, &bound{draws: boundDraws[size], seed: 1})
 		}

@@ -1,0 +1,224 @@
+package fit
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"centwise/catalog"
+	"centwise/catalog/pitch"
+)
+
+// Model is a finished fit: what is known of every horn, mouthpiece, player and
+// measured pair, with joint draws of what is not. It is safe for concurrent use.
+type Model struct {
+	Digest     string // of the data
+	At         time.Time
+	Seed       uint64
+	Report     Report
+	Components Components
+
+	slots       []pitch.Slot
+	horns       []hornRecord
+	mouthpieces []itemRecord
+	players     []itemRecord
+	pairs       []pairRecord // sorted by horn, mouthpiece
+
+	common, horn, mouthpiece, player, pair table
+	mouthpieceSlots, playerSlots           table // width 0 when not part of the model
+
+	slotIndex                      map[pitch.Slot]int
+	hornAt, mouthpieceAt, playerAt map[catalog.ID]int
+	smooth                         []float64 // J x smoothKnots
+	usual                          []int     // the default range as indices of slots
+}
+
+// Report says how the fit went.
+type Report struct {
+	Sessions, Readings int
+	Unknowns           int
+	Steps              int     // of learning
+	Change             float64 // of the standard deviations in the last step
+	Iterations         int     // of the last solve
+	Residual           float64
+	Converged          bool
+	Draws              int
+	Exact              bool // draws from the exact posterior
+	Levels             []LevelReport
+	Parts              int // unconnected parts with sessions
+	Duration           time.Duration
+}
+
+// LevelReport sums up one kind of effect.
+type LevelReport struct {
+	Name   string
+	Blocks int     // items
+	Seen   int     // items with a session
+	SD     float64 // typical size in cents over the usual notes after the best offset
+}
+
+type itemRecord struct {
+	Item
+	Design         string
+	Part           int32
+	Sessions       int
+	DesignSessions int // with other specimens of the design
+	HasDimensions  bool
+}
+
+type hornRecord struct {
+	itemRecord
+	Transposition int
+	Players       int
+}
+
+type pairRecord struct {
+	horn, mouthpiece int32
+	sessions         int32
+}
+
+// finish turns the engine's state into a model.
+func (e *engine) finish(report Report) *Model {
+	m := &Model{Digest: e.data.Digest, At: time.Now().UTC(), Seed: e.seed, Report: report, Components: *e.comp, slots: e.data.Slots}
+	m.recordItems(e.data)
+	draws := len(e.draws)
+	j := len(e.data.Slots)
+	m.common = newTable(1, j, draws)
+	copy(m.common.mean(0), e.base)
+	m.horn = newTable(len(m.horns), j, draws)
+	coefs := 1 + smoothKnots
+	m.mouthpiece = newTable(len(m.mouthpieces), coefs, draws)
+	m.player = newTable(len(m.players), smoothKnots, draws)
+	for _, l := range e.sys.levels {
+		e.tabulate(m, l)
+	}
+	m.pair = newTable(len(m.pairs), smoothKnots, draws)
+	for p := range m.pairs {
+		copy(m.pair.mean(p), e.answer.pair[p*smoothKnots:][:smoothKnots])
+		for k := range e.draws {
+			st := &e.draws[k]
+			for c := range smoothKnots {
+				m.pair.deviation(p, k)[c] = float32(st.truth.pair[p*smoothKnots+c] - st.pair[p*smoothKnots+c])
+			}
+		}
+	}
+	m.index()
+	m.Report.Levels = m.levelReports(e)
+	return m
+}
+
+// tabulate adds one level's effects to the tables.
+func (e *engine) tabulate(m *Model, l *level) {
+	d := e.data
+	same := func(i int) int { return i }
+	grouped := func(n int, key func(i int) string) func(i int) int {
+		group, _, _ := groups(n, key)
+		return func(i int) int { return int(group[i]) }
+	}
+	hornGroup := func(key func(h HornItem) string) func(i int) int {
+		return grouped(len(d.Horns), func(i int) string { return key(d.Horns[i]) })
+	}
+	switch l.name {
+	case levelCommon:
+		m.common.addLevel(e, l, same)
+	case levelFamily:
+		m.horn.addLevel(e, l, hornGroup(func(h HornItem) string { return h.Family }))
+	case levelHornDesign:
+		m.horn.addLevel(e, l, hornGroup(func(h HornItem) string { return h.Design }))
+	case levelHorn:
+		m.horn.addLevel(e, l, same)
+	case levelMouthpieceDesign:
+		m.mouthpiece.addLevel(e, l, grouped(len(d.Mouthpieces), func(i int) string { return d.Mouthpieces[i].Design }))
+	case levelMouthpiece:
+		m.mouthpiece.addLevel(e, l, same)
+	case levelDimensions:
+		z, _ := d.standardDimensions()
+		m.mouthpiece.addDimensions(e, l, z)
+	case levelPlayer:
+		m.player.addLevel(e, l, same)
+	case levelMouthpieceSlots:
+		m.mouthpieceSlots = newTable(len(m.mouthpieces), len(m.slots), len(e.draws))
+		m.mouthpieceSlots.addLevel(e, l, same)
+	case levelPlayerSlots:
+		m.playerSlots = newTable(len(m.players), len(m.slots), len(e.draws))
+		m.playerSlots.addLevel(e, l, same)
+	}
+}
+
+// recordItems counts the evidence behind every item.
+func (m *Model) recordItems(d *Data) {
+	hornPart, mouthpiecePart := d.parts()
+	hornDesign := map[string]int{}
+	mouthpieceDesign := map[string]int{}
+	hornCount, mouthpieceCount := make([]int, len(d.Horns)), make([]int, len(d.Mouthpieces))
+	playerCount := make([]int, len(d.Players))
+	hornPlayers := make([]map[int32]bool, len(d.Horns))
+	for i, s := range d.sessions {
+		hornCount[s.horn]++
+		mouthpieceCount[s.mouthpiece]++
+		playerCount[s.player]++
+		hornDesign[d.Horns[s.horn].Design]++
+		mouthpieceDesign[d.Mouthpieces[s.mouthpiece].Design]++
+		if hornPlayers[s.horn] == nil {
+			hornPlayers[s.horn] = map[int32]bool{}
+		}
+		hornPlayers[s.horn][s.player] = true
+		if last := len(m.pairs) - 1; i > 0 && m.pairs[last].horn == s.horn && m.pairs[last].mouthpiece == s.mouthpiece {
+			m.pairs[last].sessions++
+		} else {
+			m.pairs = append(m.pairs, pairRecord{s.horn, s.mouthpiece, 1})
+		}
+	}
+	others := func(design string, of map[string]int, own int) int {
+		if design == "" {
+			return 0
+		}
+		return of[design] - own
+	}
+	for i, h := range d.Horns {
+		m.horns = append(m.horns, hornRecord{itemRecord{Item: h.Item, Design: h.Design, Part: hornPart[i],
+			Sessions: hornCount[i], DesignSessions: others(h.Design, hornDesign, hornCount[i])}, h.Transposition, len(hornPlayers[i])})
+	}
+	z, _ := d.standardDimensions()
+	for i, x := range d.Mouthpieces {
+		m.mouthpieces = append(m.mouthpieces, itemRecord{Item: x.Item, Design: x.Design, Part: mouthpiecePart[i],
+			Sessions: mouthpieceCount[i], DesignSessions: others(x.Design, mouthpieceDesign, mouthpieceCount[i]),
+			HasDimensions: z[i] != [dimensionCount]float64{}})
+	}
+	for i, p := range d.Players {
+		m.players = append(m.players, itemRecord{Item: p, Sessions: playerCount[i]})
+	}
+}
+
+// index prepares the look-ups.
+func (m *Model) index() {
+	m.slotIndex = make(map[pitch.Slot]int, len(m.slots))
+	for i, s := range m.slots {
+		m.slotIndex[s] = i
+	}
+	m.usual = nil
+	for _, s := range pitch.UsualSlots(pitch.RangeLow, pitch.RangeHigh, 3) {
+		m.usual = append(m.usual, m.slotIndex[s])
+	}
+	m.hornAt, m.mouthpieceAt, m.playerAt = map[catalog.ID]int{}, map[catalog.ID]int{}, map[catalog.ID]int{}
+	for i, h := range m.horns {
+		m.hornAt[h.ID] = i
+	}
+	for i, x := range m.mouthpieces {
+		m.mouthpieceAt[x.ID] = i
+	}
+	for i, p := range m.players {
+		m.playerAt[p.ID] = i
+	}
+	m.smooth = smoothBasis(m.slots)
+}
+
+// findPair is the place of a measured pair.
+func (m *Model) findPair(horn, mouthpiece int) (int, bool) {
+	return slices.BinarySearchFunc(m.pairs, pairRecord{int32(horn), int32(mouthpiece), 0}, func(a, b pairRecord) int {
+		return cmp.Or(cmp.Compare(a.horn, b.horn), cmp.Compare(a.mouthpiece, b.mouthpiece))
+	})
+}
+
+// Slots are the slots the model answers for.
+func (m *Model) Slots() []pitch.Slot { return slices.Clone(m.slots) }

@@ -209,13 +209,13 @@ func (c *check) reading(r Reading) {
 	case (r.Cents < MinCents || r.Cents > MaxCents) && !r.Odd:
 		c.addf("cents", "check the note, the key and the tuner's A4, or keep the reading back as odd",
 			"of %s is %s, outside %g..%g", r.where(), figure(r.Cents), MinCents, MaxCents)
-	case math.Abs(r.Cents) > maxOddCents:
+	case math.Abs(r.Cents) > MaxOddCents:
 		c.addf("cents", "leave the reading out", "of %s is %s, more than ten octaves", r.where(), figure(r.Cents))
 	}
 }
 
-// maxOddCents bounds what is kept for review at all.
-const maxOddCents = 12000.0
+// MaxOddCents bounds what is kept for review at all.
+const MaxOddCents = 12000.0
 
 func (r Retraction) check(c *check) {
 	c.handle("contributor", r.Contributor)

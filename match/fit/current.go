@@ -112,6 +112,6 @@ func (e *engine) conclude(ctx context.Context, p plan, report *Report) error {
 	e.draws = e.draws[:p.draws]
 	status, err := e.solveAll(ctx, p.tolerance, p.drawTolerance, p.limit)
 	report.Iterations, report.Residual, report.Converged = status.Iterations, status.Residual, status.Converged
-	report.Draws = len(e.draws)
+	report.Draws, report.Exact = len(e.draws), e.sys.exact != nil
 	return err
 }

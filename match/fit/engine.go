@@ -89,6 +89,7 @@ func (e *engine) refresh() {
 	e.sys.terms.setTerms(e.comp, inverseLength, e.smooth)
 	e.sys.terms.update(e.sys.d)
 	e.sys.precondition()
+	e.sys.factorise()
 }
 
 // recover fills in, for the unknowns of st and cells y, the terms of sessions

@@ -24,6 +24,7 @@ type system struct {
 	terms    *absorbed
 	d        []float64 // precisions of the cells
 	coarse   *coarseLevel
+	exact    *mat.Cholesky // of the whole matrix when it is small enough
 }
 
 // workspace is what one solve needs; each goroutine has its own.
@@ -306,6 +307,9 @@ type SolveStatus struct {
 // preconditioned residual is below tolerance times that of the right-hand
 // side b.
 func (s *system) solve(ctx context.Context, b, u []float64, tolerance float64, limit int, w *workspace) (SolveStatus, error) {
+	if s.exact != nil {
+		return s.solveExact(b, u, w), ctx.Err()
+	}
 	s.applyPreconditioner(b, w.solved, w)
 	scale := dot(b, w.solved)
 	if scale <= 0 {

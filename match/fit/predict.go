@@ -237,7 +237,7 @@ func (c *caster) cast(p setupPlace, f *frame) Prediction {
 		out.SD[i] = math.Sqrt(v / float64(draws))
 	}
 	out.Evidence = m.evidence(p)
-	out.Linked = p.horn < 0 || p.mouthpiece < 0 || m.horns[p.horn].Part == m.mouthpieces[p.mouthpiece].Part
+	out.Linked = p.horn < 0 || p.mouthpiece < 0 || m.horns[p.horn].Record.Part == m.mouthpieces[p.mouthpiece].Part
 	return out
 }
 
@@ -319,8 +319,8 @@ func (m *Model) evidence(p setupPlace) Evidence {
 	}
 	if p.horn >= 0 {
 		h := m.horns[p.horn]
-		e.Horn, e.HornDesign, e.HornPlayers = h.Sessions, h.DesignSessions, h.Players
-		e.Basis = weaker(e.Basis, h.basis())
+		e.Horn, e.HornDesign, e.HornPlayers = h.Record.Sessions, h.Record.DesignSessions, h.Players
+		e.Basis = weaker(e.Basis, h.Record.basis())
 	}
 	if p.mouthpiece >= 0 {
 		x := m.mouthpieces[p.mouthpiece]

@@ -67,7 +67,7 @@ type itemRecord struct {
 }
 
 type hornRecord struct {
-	itemRecord
+	Record        itemRecord
 	Transposition int
 	Players       int
 }
@@ -202,7 +202,7 @@ func (m *Model) index() {
 	}
 	m.hornAt, m.mouthpieceAt, m.playerAt = map[catalog.ID]int{}, map[catalog.ID]int{}, map[catalog.ID]int{}
 	for i, h := range m.horns {
-		m.hornAt[h.ID] = i
+		m.hornAt[h.Record.ID] = i
 	}
 	for i, x := range m.mouthpieces {
 		m.mouthpieceAt[x.ID] = i

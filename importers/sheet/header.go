@@ -197,10 +197,26 @@ func (h *headerReader) unknown(title string, known []string) {
 		return
 	}
 	hint := "rename or remove the column, or pass over it with --ignore-extra"
-	if near := catalog.Near(title, known, 1); len(near) == 1 {
-		hint = fmt.Sprintf("did you mean %s? Otherwise pass over it with --ignore-extra", near[0])
+	if near := nearestColumn(title, known); near != "" {
+		hint = fmt.Sprintf("did you mean %s? Otherwise pass over it with --ignore-extra", near)
 	}
 	h.problem("", fmt.Sprintf("has a column %q, which is not known in a %s", shortened(title), h.layout.form), hint)
+}
+
+// nearestColumn is the column that a title was likely meant for: one that goes
+// on like it, or one a few slips away; empty if there is none.
+func nearestColumn(title string, known []string) string {
+	if folded := foldColumn(title); len(folded) > 2 {
+		for _, name := range known {
+			if strings.HasPrefix(foldColumn(name), folded) {
+				return name
+			}
+		}
+	}
+	if near := catalog.Near(title, known, 1); len(near) == 1 {
+		return near[0]
+	}
+	return ""
 }
 
 func (h *headerReader) sessionColumns() {

@@ -31,7 +31,7 @@ func parseNumber(text string, style decimals) (float64, error) {
 		s = strings.Replace(s, "\u2212", "-", 1)
 	}
 	if comma := strings.IndexByte(s, ','); comma >= 0 {
-		if strings.IndexByte(s, '.') >= 0 {
+		if strings.IndexByte(s, '.') >= 0 || strings.LastIndexByte(s, ',') > comma {
 			return 0, errNotNumber
 		}
 		if style == pointDecimals && likeThousands(s, comma) {
@@ -131,8 +131,14 @@ func formatDate(t time.Time) string {
 	return t.Format(time.RFC3339Nano)
 }
 
-// formatNumber writes a number so that reading it gives the same one.
-func formatNumber(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+// formatNumber writes a number so that reading it gives the same one, with an
+// exponent only where nobody would count the zeros.
+func formatNumber(x float64) string {
+	if a := math.Abs(x); a != 0 && (a < 1e-6 || a >= 1e15) {
+		return strconv.FormatFloat(x, 'e', -1, 64)
+	}
+	return strconv.FormatFloat(x, 'f', -1, 64)
+}
 
 // formatKnown is formatNumber with nothing for 0, which means not known.
 func formatKnown(x float64) string {

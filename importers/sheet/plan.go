@@ -2,7 +2,6 @@ package sheet
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -146,7 +145,9 @@ func (p *planner) read(ctx context.Context, files []File) (err error) {
 	var tables []*table
 	defer func() {
 		for _, t := range tables {
-			err = errors.Join(err, t.src.close())
+			if closing := t.src.close(); err == nil {
+				err = closing
+			}
 		}
 	}()
 	for i, f := range files {

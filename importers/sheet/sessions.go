@@ -275,13 +275,14 @@ func (s *sessionReader) cents(d *draft, r row, slot pitch.Slot, named bool) (flo
 
 // inRange refuses deviations outside the accepted range, unless such are kept.
 func (s *sessionReader) inRange(line int, column, cell string, v float64, slot pitch.Slot, named bool) bool {
+	if !odd(v) {
+		return true
+	}
 	note := ""
 	if named {
 		note = fmt.Sprintf(" for %s (%s)", slot.Note(), slot)
 	}
 	switch {
-	case !odd(v):
-		return true
 	case v < -catalog.MaxOddCents || v > catalog.MaxOddCents:
 		s.p.found.add(s.t.problem(line, column, cell, "is more than ten octaves"+note, "correct it or leave the reading out"))
 		return false

@@ -64,7 +64,7 @@ func openDelimited(content io.Reader, columnsIn func(header []string) int) (*del
 	if err != nil && err != io.EOF && !errors.As(err, &s) {
 		return nil, err
 	}
-	if len(bytes.TrimSpace(head)) == 0 {
+	if len(bytes.Trim(head, " \t\n,;\"")) == 0 {
 		if s != nil {
 			return nil, s
 		}

@@ -48,8 +48,8 @@ func openTable(f File, order int, o Options, c *collector) (*table, error) {
 	content := bufio.NewReaderSize(f.Content, 64<<10)
 	found, err := t.open(content, o.Sheet)
 	t.oddities(found, c)
-	if err == nil && found.formulaCount+found.merges > 0 {
-		return nil, t.src.close()
+	if err == nil && found.any() {
+		return nil, nil
 	}
 	if err == nil {
 		err = t.readHeader(c)
@@ -84,7 +84,7 @@ func (t *table) open(content *bufio.Reader, sheet string) (oddities, error) {
 	if hasPrefix(head, zipStart) || hasPrefix(head, oleStart) {
 		w, name, found, err := openWorkbook(content, sheet)
 		t.sheet = name
-		if err == nil {
+		if w != nil {
 			t.src, t.style, t.padded = w, pointDecimals, true
 		}
 		return found, err
@@ -207,10 +207,9 @@ const maxRows = 5_000_000
 func (t *table) fits(r *row, c *collector) bool {
 	width := t.layout.width
 	extra := row{cells: r.cells[min(width, len(r.cells)):]}
-	switch {
-	case len(r.cells) > width && !extra.empty(), len(r.cells) < width && !t.padded:
+	if !extra.empty() || len(r.cells) < width && !t.padded {
 		hint := "give each row as many cells as the header"
-		if number := t.splitNumber(r.cells); t.comma && number != "" && len(r.cells) > width {
+		if number := t.splitNumber(r.cells); number != "" && !extra.empty() {
 			hint = fmt.Sprintf("a decimal comma, as in %s, splits a number in two: write a decimal point, or separate the columns by semicolons", number)
 		}
 		c.add(t.problem(r.line, "", "", fmt.Sprintf("has %d cells where the header has %d", len(r.cells), width), hint))
@@ -233,6 +232,9 @@ func (t *table) fits(r *row, c *collector) bool {
 // none.
 func (t *table) splitNumber(cells []string) string {
 	likely := func(i int) bool {
+		if !t.comma || i+1 >= len(cells) {
+			return false
+		}
 		_, err := parseNumber(cells[i], pointDecimals)
 		return err == nil && !strings.Contains(cells[i], ".") && isDigits(cells[i+1])
 	}

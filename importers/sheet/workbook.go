@@ -16,7 +16,7 @@ import (
 // above a few megabytes are unpacked to temporary files), and of the parts that
 // are kept in memory.
 const (
-	maxWorkbook   = 128 << 20
+	maxWorkbook   = 64 << 20
 	maxUnpacked   = 512 << 20
 	maxOtherParts = 64 << 20
 	maxXMLMemory  = 4 << 20
@@ -39,7 +39,7 @@ type workbook struct {
 }
 
 // openWorkbook opens the named sheet, the first if name is empty, and gives its
-// name. Cells with formulas and merged cells are reported, not refused.
+// name. If there are cells with formulas or merged cells it gives only those.
 func openWorkbook(content io.Reader, name string) (w *workbook, sheet string, found oddities, err error) {
 	data, err := readLimited(content)
 	if err != nil {
@@ -62,7 +62,7 @@ func openWorkbook(content io.Reader, name string) (w *workbook, sheet string, fo
 	if err := checkTexts(archive); err != nil {
 		return nil, part.name, oddities{}, err
 	}
-	if found, err = scanSheet(archive, part.path); err != nil {
+	if found, err = scanSheet(archive, part.path); err != nil || found.any() {
 		return nil, part.name, found, err
 	}
 	w, err = openRows(data, part.name)

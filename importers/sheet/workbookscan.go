@@ -130,6 +130,8 @@ type oddities struct {
 	formulaCount, merges int
 }
 
+func (o oddities) any() bool { return o.formulaCount+o.merges > 0 }
+
 type oddity struct {
 	line int
 	cell string // address, as in C7

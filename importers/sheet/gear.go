@@ -45,32 +45,40 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 	if old != nil {
 		it.rec = old.rec
 	}
-	id, rev, l := s.base(&it.rec)
 	if !readItem(p, s, t, r, &it.rec) {
 		// Sessions that name it should not be told that it is not there.
+		_, _, l := s.base(&it.rec)
 		it.state, *l = broken, label
 		s.put(it)
 		return
 	}
-	if old == nil {
-		*id = catalog.NewID()
-		rev.Number, rev.Contributor = 1, p.o.Contributor
-		s.put(it)
-		s.added = append(s.added, it)
+	if old != nil {
+		changeItem(p, s, old, it)
 		return
 	}
+	id, rev, _ := s.base(&it.rec)
+	*id = catalog.NewID()
+	rev.Contributor = p.o.Contributor
+	s.put(it)
+	s.added = append(s.added, it)
+}
+
+// changeItem makes what a row says the next revision of an item that is in the
+// catalog, if it says anything new.
+func changeItem[T any](p *planner, s *shelf[T], old, it *item[T]) {
 	before := old.rec
 	s.norm(&before)
 	if s.digest(&before) == s.digest(&it.rec) {
 		p.report.GearUnchanged++
-		old.from, old.line = t, r.line
+		old.from, old.line = it.from, it.line
 		return
 	}
 	if !p.o.Update {
-		p.found.add(t.problem(r.line, "label", label, fmt.Sprintf("is a %s in the catalog already, and the row says otherwise of its %s", s.noun, strings.Join(differences(s, &before, &it.rec), ", ")),
+		p.found.add(it.from.problem(it.line, "label", s.label(it), fmt.Sprintf("is a %s in the catalog already, and the row says otherwise of its %s", s.noun, strings.Join(differences(s, &before, &it.rec), ", ")),
 			"correct the row, or change the catalog with --update"))
 		return
 	}
+	_, rev, _ := s.base(&it.rec)
 	*rev = catalog.Revision{Number: rev.Number + 1, Contributor: p.o.Contributor, Retired: rev.Retired}
 	s.put(it)
 	s.added = append(s.added, it)

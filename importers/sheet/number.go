@@ -26,10 +26,7 @@ var (
 // parseNumber reads a number with a decimal point or comma. Only digits, a
 // sign, one mark and an exponent: no "inf", "nan", hexadecimal or units.
 func parseNumber(text string, style decimals) (float64, error) {
-	s := strings.TrimSpace(text)
-	if strings.Contains(s, "\u2212") { // minus sign
-		s = strings.Replace(s, "\u2212", "-", 1)
-	}
+	s := strings.Replace(strings.TrimSpace(text), "\u2212", "-", 1) // minus sign
 	if comma := strings.IndexByte(s, ','); comma >= 0 {
 		if strings.IndexByte(s, '.') >= 0 || strings.LastIndexByte(s, ',') > comma {
 			return 0, errNotNumber

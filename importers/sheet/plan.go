@@ -189,8 +189,9 @@ func (p *planner) readTable(ctx context.Context, t *table, sessions *sessionRead
 	case gearForm:
 		use = func(r row) { p.gearRow(t, r) }
 	}
+	before := p.found.count
 	rows, err := t.each(ctx, p.o.Progress, &p.found, use)
-	if err == nil && rows == 0 && p.found.count == 0 {
+	if err == nil && rows == 0 && p.found.count == before {
 		p.found.add(t.problem(t.headRow, "", "", "is a header without rows", "give the sheet its rows"))
 	}
 	return err

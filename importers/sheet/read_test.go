@@ -97,6 +97,8 @@ func TestWritings(t *testing.T) {
 		"no last line end":  strings.TrimSuffix(plain, "\n"),
 		"semicolons":        strings.ReplaceAll(plain, ",", ";"),
 		"decimal commas":    comma.Replace(strings.ReplaceAll(plain, ",", ";")),
+		"separator line":    "sep=;\r\n" + strings.ReplaceAll(plain, ",", ";"),
+		"separator comma":   "sep=,\n" + plain,
 		"tabs":              comma.Replace(strings.ReplaceAll(plain, ",", "\t")),
 		"quoted comma":      strings.Replace(plain, "3.5", `"3,5"`, 1),
 		"empty rows":        "\n,,\n" + strings.ReplaceAll(plain, "a,reed", ",,,,,,\n\na,reed"),

@@ -165,77 +165,95 @@ func (t *table) meaning(column int, cell string) any {
 	return catalog.NormalLabel(plainText(cell))
 }
 
+// named is what a row says of the slot that was read.
+type named struct {
+	slot                           pitch.Slot
+	note                           pitch.Note
+	hasNote, hasFingering, hasPart bool
+}
+
 // slot finds out which slot a row reads.
 func (s *sessionReader) slot(d *draft, r row) (pitch.Slot, bool) {
-	note, fingering, partial := s.cell(r, colNote), s.cell(r, colFingering), s.cell(r, colPartial)
-	hasNote, hasFingering, hasPartial := filled(note), filled(fingering), filled(partial)
-	slot := pitch.Slot{}
-	var err error
-	var written pitch.Note
-	if hasNote {
-		if written, err = pitch.ParseNote(note); err != nil {
-			s.problem(s.line(colNote), colNote, note, "is not a note", "write letter, accidental and octave, as in F#3 or Bb4")
-			return slot, false
-		}
-	}
-	if hasFingering {
-		if slot.Valves, err = pitch.ParseValves(fingering); err != nil {
-			s.problem(s.line(colFingering), colFingering, fingering, "is not a fingering", "write the pressed valves as digits, as in 13, or 0 for none")
-			return slot, false
-		}
-	}
-	if hasPartial {
-		if slot.Partial, err = pitch.ParsePartial(partial); err != nil {
-			s.problem(s.line(colPartial), colPartial, partial, "is not a partial", fmt.Sprintf("write a whole number from 1 to %d", pitch.MaxPartial))
-			return slot, false
-		}
-	}
+	n, ok := s.named(r)
 	switch {
-	case hasFingering && hasPartial:
-		if hasNote && slot.Note() != written {
-			s.problem(s.line(colNote), colNote, note, fmt.Sprintf("is not what fingering %s gives on partial %d: that is %s", slot.Valves, slot.Partial, slot.Note()), "correct the note, the fingering or the partial")
-			return slot, false
-		}
-	case hasNote:
-		return s.slotOfNote(d, written, slot, hasFingering, hasPartial)
-	case hasFingering:
-		s.problem(s.line(colPartial), colPartial, "", "is empty", "name the partial, or the written note")
-		return slot, false
-	case hasPartial:
-		s.problem(s.line(colFingering), colFingering, "", "is empty", "name the pressed valves, 0 for none, or the written note")
-		return slot, false
-	default:
-		column := colNote
-		if s.t.layout.session[colNote] < 0 {
-			column = colFingering
-		}
-		s.problem(s.line(column), column, "", "is empty", "name the written note, or fingering and partial")
-		return slot, false
+	case !ok:
+		return n.slot, false
+	case n.hasFingering && n.hasPart && n.hasNote && n.slot.Note() != n.note:
+		s.problem(s.line(colNote), colNote, n.note.String(), fmt.Sprintf("is not what fingering %s gives on partial %d: that is %s", n.slot.Valves, n.slot.Partial, n.slot.Note()),
+			"correct the note, the fingering or the partial")
+		return n.slot, false
+	case n.hasFingering && n.hasPart:
+		return n.slot, s.hasValves(d, n.slot)
+	case n.hasNote:
+		return s.slotOfNote(d, n)
 	}
-	return slot, s.hasValves(d, colFingering, fingering, slot)
+	s.slotMissing(n)
+	return n.slot, false
+}
+
+// named reads the cells for note, fingering and partial.
+func (s *sessionReader) named(r row) (n named, ok bool) {
+	note, fingering, partial := s.cell(r, colNote), s.cell(r, colFingering), s.cell(r, colPartial)
+	n.hasNote, n.hasFingering, n.hasPart = filled(note), filled(fingering), filled(partial)
+	ok = true
+	refuse := func(column int, cell, what, hint string) {
+		ok = false
+		s.problem(s.line(column), column, cell, what, hint)
+	}
+	var err error
+	if n.hasNote {
+		if n.note, err = pitch.ParseNote(note); err != nil {
+			refuse(colNote, note, "is not a note", "write letter, accidental and octave, as in F#3 or Bb4")
+		}
+	}
+	if n.hasFingering {
+		if n.slot.Valves, err = pitch.ParseValves(fingering); err != nil {
+			refuse(colFingering, fingering, "is not a fingering", "write the pressed valves as digits, as in 13, or 0 for none")
+		}
+	}
+	if n.hasPart {
+		if n.slot.Partial, err = pitch.ParsePartial(partial); err != nil {
+			refuse(colPartial, partial, "is not a partial", fmt.Sprintf("write a whole number from 1 to %d", pitch.MaxPartial))
+		}
+	}
+	return n, ok
+}
+
+// slotMissing says which cell of a row without a note has to be filled in.
+func (s *sessionReader) slotMissing(n named) {
+	switch {
+	case n.hasFingering:
+		s.problem(s.line(colPartial), colPartial, "", "is empty", "name the partial, or the written note")
+	case n.hasPart:
+		s.problem(s.line(colFingering), colFingering, "", "is empty", "name the pressed valves, 0 for none, or the written note")
+	case s.t.layout.session[colNote] >= 0:
+		s.problem(s.line(colNote), colNote, "", "is empty", "name the written note, or fingering and partial")
+	default:
+		s.problem(s.line(colFingering), colFingering, "", "is empty", "name the pressed valves and the partial")
+	}
 }
 
 func filled(cell string) bool { return cell != "" && strings.TrimSpace(cell) != "" }
 
 // slotOfNote is the slot for a written note, of which the fingering or the
 // partial may be given too.
-func (s *sessionReader) slotOfNote(d *draft, n pitch.Note, given pitch.Slot, hasFingering, hasPartial bool) (pitch.Slot, bool) {
+func (s *sessionReader) slotOfNote(d *draft, n named) (pitch.Slot, bool) {
 	valves := d.valves()
-	usual, ok := pitch.UsualSlot(n, valves)
+	usual, ok := pitch.UsualSlot(n.note, valves)
 	switch {
-	case hasFingering:
-		for _, slot := range pitch.SlotsFor(n, 4) {
-			if slot.Valves == given.Valves {
-				return slot, s.hasValves(d, colFingering, given.Valves.String(), slot)
+	case n.hasFingering:
+		for _, slot := range pitch.SlotsFor(n.note, 4) {
+			if slot.Valves == n.slot.Valves {
+				return slot, s.hasValves(d, slot)
 			}
 		}
-		s.problem(s.line(colFingering), colFingering, given.Valves.String(), fmt.Sprintf("gives no %s on any partial", n), "correct the note or the fingering, or name the partial")
-		return given, false
-	case hasPartial && ok && usual.Partial != given.Partial:
-		s.problem(s.line(colPartial), colPartial, fmt.Sprint(given.Partial), fmt.Sprintf("is not the usual one of %s, which is %d", n, usual.Partial), "name the fingering too, or correct the partial")
-		return given, false
+		s.problem(s.line(colFingering), colFingering, n.slot.Valves.String(), fmt.Sprintf("gives no %s on any partial", n.note), "correct the note or the fingering, or name the partial")
+		return usual, false
+	case n.hasPart && ok && usual.Partial != n.slot.Partial:
+		s.problem(s.line(colPartial), colPartial, fmt.Sprint(n.slot.Partial), fmt.Sprintf("is not the usual one of %s, which is %d", n.note, usual.Partial), "name the fingering too, or correct the partial")
+		return usual, false
 	case !ok:
-		s.problem(s.line(colNote), colNote, n.String(), fmt.Sprintf("is off the instrument with %d valves", valves), offInstrument)
+		s.problem(s.line(colNote), colNote, n.note.String(), fmt.Sprintf("is off the instrument with %d valves", valves), offInstrument)
 	}
 	return usual, ok
 }
@@ -250,11 +268,12 @@ func (d *draft) valves() int {
 }
 
 // hasValves reports whether the horn has the valves of the slot.
-func (s *sessionReader) hasValves(d *draft, column int, cell string, slot pitch.Slot) bool {
+func (s *sessionReader) hasValves(d *draft, slot pitch.Slot) bool {
 	if d.horn == nil || !d.horn.sure() || slot.Valves < 1<<d.horn.rec.Valves {
 		return true
 	}
-	s.problem(s.line(column), column, cell, fmt.Sprintf("needs a fourth valve, which %q has not got", d.horn.rec.Label), "correct the fingering, or the number of valves of the horn")
+	s.problem(s.line(colFingering), colFingering, slot.Valves.String(), fmt.Sprintf("needs a fourth valve, which %q has not got", d.horn.rec.Label),
+		"correct the fingering, or the number of valves of the horn")
 	return false
 }
 

@@ -117,7 +117,7 @@ func (s *shelf[T]) use(t *table, line int, cell string, create bool, contributor
 		s.cells[strings.Clone(cell)] = it
 	}
 	it.uses++
-	if len(it.lines) < shownLines && (len(it.lines) == 0 || it.lines[len(it.lines)-1] != line) {
+	if it.from == t && len(it.lines) < shownLines && (len(it.lines) == 0 || it.lines[len(it.lines)-1] != line) {
 		it.lines = append(it.lines, line)
 	}
 	return it

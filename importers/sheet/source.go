@@ -39,6 +39,12 @@ func (r row) empty() bool {
 	return true
 }
 
+// separator recognises the line "sep=;" that some spreadsheet programs write
+// before the header.
+func (r row) separator() bool {
+	return len(r.cells) <= 2 && strings.HasPrefix(strings.ToLower(r.cells[0]), "sep=") && len(r.cells[0]) <= len("sep=;") && (len(r.cells) == 1 || r.cells[1] == "")
+}
+
 type badRow struct {
 	line       int
 	what, hint string
@@ -82,13 +88,13 @@ func openDelimited(content io.Reader, columnsIn func(header []string) int) (*del
 	return &delimited{r, best}, nil
 }
 
-// firstRow reads the first row of head that is not empty.
+// firstRow reads the first row of head that may be a header.
 func firstRow(head []byte, delimiter rune) []string {
 	r := csv.NewReader(bytes.NewReader(head))
 	r.Comma, r.FieldsPerRecord, r.LazyQuotes = delimiter, -1, true
 	for {
 		cells, err := r.Read()
-		if err != nil || !(row{cells: cells}).empty() {
+		if r := (row{cells: cells}); err != nil || !r.empty() && !r.separator() {
 			return cells
 		}
 	}

@@ -133,7 +133,7 @@ func (t *table) readHeader(c *collector) error {
 			return errBadHeader
 		case err != nil:
 			return err
-		case r.empty():
+		case r.empty(), r.separator():
 			continue
 		}
 		t.headRow = r.line

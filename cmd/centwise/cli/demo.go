@@ -54,19 +54,12 @@ func demoRun(ctx context.Context, o *demoOptions) error {
 		return &catalog.Error{Kind: catalog.Unavailable, What: "making a folder for the demo", Hint: "set TMPDIR to a folder that you may write to", Err: err}
 	}
 	defer os.RemoveAll(folder)
-	path := filepath.Join(folder, "lantern-bay.db")
-	if o.keep != "" {
-		path = o.keep
-		if _, err := os.Lstat(path); err == nil {
-			return catalog.Errorf(catalog.Conflict, "name a file that does not exist yet", "%s exists already", path)
-		}
+	if _, err := os.Lstat(o.keep); err == nil {
+		return catalog.Errorf(catalog.Conflict, "name a file that does not exist yet", "%s exists already", o.keep)
 	}
-	// The demo is read by people wherever it goes, so it is always laid out.
 	f := *o.factory
-	f.catalogFlag = path
-	s := *f.Streams
-	s.Style.Terminal = true
-	f.Streams = &s
+	f.catalogFlag = filepath.Join(folder, "lantern-bay.db")
+	f.Streams = f.Streams.together()
 	d := &demo{factory: &f, folder: folder, keep: o.keep}
 	return d.run(ctx)
 }
@@ -90,8 +83,24 @@ func (d *demo) run(ctx context.Context) error {
 	if err := d.predict(ctx, best); err != nil {
 		return err
 	}
+	if err := d.save(ctx); err != nil {
+		return err
+	}
 	d.next()
 	return nil
+}
+
+// save keeps the catalog if that is asked for.
+func (d *demo) save(ctx context.Context) error {
+	if d.keep == "" {
+		return nil
+	}
+	store, err := d.factory.Existing(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	return store.Backup(ctx, d.keep)
 }
 
 // fill imports the invented spreadsheets as a user would theirs.

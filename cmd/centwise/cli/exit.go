@@ -27,7 +27,7 @@ var exitCodes = []struct {
 	meaning string
 }{
 	{exitOK, "done"},
-	{exitFailed, "failed: the message says why; nothing was changed"},
+	{exitFailed, "failed: the message says why; nothing was changed unless it says so"},
 	{exitUsage, "the command line was wrong"},
 	{exitSkipped, "finished, but some inputs were skipped"},
 	{exitNoCatalog, "there is no catalog there"},
@@ -61,6 +61,16 @@ func usagef(try, format string, args ...any) error {
 type noCatalogError struct{ path string }
 
 func (e *noCatalogError) Error() string { return "no catalog at " + e.path }
+
+// outputError says that what a command printed did not get through. What it was
+// asked to do comes before the printing, so that is done.
+type outputError struct{ err error }
+
+func (e *outputError) Error() string {
+	return "what was asked for was done, but writing the output failed: " + e.err.Error()
+}
+
+func (e *outputError) Unwrap() error { return e.err }
 
 // skippedError says that a command did what it could.
 type skippedError struct{ message, try string }

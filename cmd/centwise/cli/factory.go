@@ -24,6 +24,9 @@ type Factory struct {
 	Getenv  func(string) string
 	// Open opens a catalog file.
 	Open func(ctx context.Context, path string, o sqlstore.Options) (catalog.Store, error)
+	// Fit gives the fit of a catalog as it stands: the stored one if the data
+	// have not changed since and again is not set, else a new one, which it stores.
+	Fit func(ctx context.Context, s catalog.Store, again bool, progress catalog.Counter) (*fit.Model, error)
 	// Engine gives what predicts from a catalog as it stands.
 	Engine func(ctx context.Context, s catalog.Store, progress catalog.Counter) (match.Engine, error)
 
@@ -32,17 +35,21 @@ type Factory struct {
 
 // NewFactory gives the factory of the real program.
 func NewFactory(s *Streams) *Factory {
-	return &Factory{
+	f := &Factory{
 		Streams: s,
 		Now:     time.Now,
 		Getenv:  os.Getenv,
 		Open: func(ctx context.Context, path string, o sqlstore.Options) (catalog.Store, error) {
 			return sqlstore.Open(ctx, path, o)
 		},
-		Engine: func(ctx context.Context, s catalog.Store, progress catalog.Counter) (match.Engine, error) {
-			return fit.Current(ctx, s, fit.Options{Progress: progress})
+		Fit: func(ctx context.Context, s catalog.Store, again bool, progress catalog.Counter) (*fit.Model, error) {
+			return fit.Current(ctx, s, fit.Options{Refit: again, Progress: progress})
 		},
 	}
+	f.Engine = func(ctx context.Context, s catalog.Store, progress catalog.Counter) (match.Engine, error) {
+		return f.Fit(ctx, s, false, progress)
+	}
+	return f
 }
 
 // defaultCatalog is where the catalog is kept unless the user says otherwise
@@ -80,11 +87,6 @@ func (f *Factory) Existing(ctx context.Context) (catalog.Store, error) {
 	return f.open(ctx, sqlstore.Options{})
 }
 
-// OrNew opens the catalog and makes it if there is none.
-func (f *Factory) OrNew(ctx context.Context) (catalog.Store, error) {
-	return f.open(ctx, sqlstore.Options{Create: true})
-}
-
 func (f *Factory) open(ctx context.Context, o sqlstore.Options) (catalog.Store, error) {
 	path, err := f.CatalogPath()
 	if err != nil {
@@ -103,5 +105,5 @@ func (f *Factory) Progress() catalog.Counter {
 	if !f.Streams.Talk.Terminal {
 		return catalog.NoCounter{}
 	}
-	return show.NewProgress(f.Streams.Err, f.Streams.Talk, f.Now)
+	return show.NewProgress(f.Streams.Err, f.Streams.Talk)
 }

@@ -51,23 +51,11 @@ func gearAddRun[T any](ctx context.Context, k *gearKind[T], o *gearAddOptions) e
 	if err != nil {
 		return err
 	}
-	store, err := o.factory.OrNew(ctx)
+	store, err := k.write(ctx, o, item)
 	if err != nil {
 		return err
 	}
 	defer store.Close()
-	others, err := k.list(ctx, store, true)
-	if err != nil {
-		return err
-	}
-	if near := k.nearDuplicates(item, others); len(near) > 0 && !o.anyway {
-		return catalog.Errorf(catalog.Conflict,
-			"use that one, or repeat with --anyway if this is another "+k.noun,
-			"%s %q looks like %s, which is there already", k.noun, o.label, strings.Join(near, " and "))
-	}
-	if err := store.Apply(ctx, k.changes(item)); err != nil {
-		return err
-	}
 	stored, err := k.find(ctx, store, o.label)
 	if err != nil {
 		return err
@@ -77,6 +65,39 @@ func gearAddRun[T any](ctx context.Context, k *gearKind[T], o *gearAddOptions) e
 	}
 	o.factory.Streams.Note("added %s %s: %s", k.noun, o.label, k.describe(stored))
 	return nil
+}
+
+// write writes a new record, into a new catalog if there is none.
+func (k *gearKind[T]) write(ctx context.Context, o *gearAddOptions, item T) (catalog.Store, error) {
+	store, err := o.factory.Existing(ctx)
+	if noCatalog(err) {
+		if err := o.factory.Begin(ctx, k.changes(item)); err != nil {
+			return nil, err
+		}
+		return o.factory.Existing(ctx)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if err := k.writeNew(ctx, store, o, item); err != nil {
+		store.Close()
+		return nil, err
+	}
+	return store, nil
+}
+
+// writeNew writes a new record unless it looks like one already there.
+func (k *gearKind[T]) writeNew(ctx context.Context, store catalog.Store, o *gearAddOptions, item T) error {
+	others, err := k.list(ctx, store, true)
+	if err != nil {
+		return err
+	}
+	if near := k.nearDuplicates(item, others); len(near) > 0 && !o.anyway {
+		return catalog.Errorf(catalog.Conflict,
+			"use that one, or repeat with --anyway if this is another "+k.noun,
+			"%s %q looks like %s, which is there already", k.noun, o.label, strings.Join(near, " and "))
+	}
+	return store.Apply(ctx, k.changes(item))
 }
 
 // build makes the record to add from the options.

@@ -68,21 +68,50 @@ func importRun(ctx context.Context, o *importOptions) error {
 		return err
 	}
 	defer closeFiles()
-	open := o.factory.OrNew
-	if o.sheet.DryRun {
-		open = o.factory.Existing
-	}
-	store, err := open(ctx)
-	if err != nil {
-		return err
-	}
-	defer store.Close()
 	o.sheet.Progress = o.factory.Progress()
-	report, err := sheet.Import(ctx, store, files, o.sheet)
+	report, err := o.carryOut(ctx, files)
 	if err != nil {
 		return err
 	}
 	return printReport(o, report)
+}
+
+// carryOut imports the files, into a new catalog if there is none.
+func (o *importOptions) carryOut(ctx context.Context, files []sheet.File) (*sheet.Report, error) {
+	store, err := o.factory.Existing(ctx)
+	if noCatalog(err) {
+		return o.first(ctx, files)
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer store.Close()
+	return sheet.Import(ctx, telling{store, o.sheet.Progress}, files, o.sheet)
+}
+
+// first imports the files into a catalog that is made when all is well.
+func (o *importOptions) first(ctx context.Context, files []sheet.File) (*sheet.Report, error) {
+	changes, report, err := sheet.Plan(ctx, sheet.Holdings{}, files, o.sheet)
+	if err != nil || o.sheet.DryRun {
+		return report, err
+	}
+	defer o.sheet.Progress.Done()
+	o.sheet.Progress.Start(writing, 0)
+	return report, o.factory.Begin(ctx, changes)
+}
+
+// telling is a store that shows that it is writing.
+type telling struct {
+	catalog.Store
+	progress catalog.Counter
+}
+
+const writing = "writing the catalog"
+
+func (t telling) Apply(ctx context.Context, c catalog.Changes) error {
+	defer t.progress.Done()
+	t.progress.Start(writing, 0)
+	return t.Store.Apply(ctx, c)
 }
 
 // openSheets opens the files, "-" being standard input.

@@ -31,7 +31,7 @@ func Run(ctx context.Context, f *Factory, args []string) int {
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
 	if flushErr := f.Streams.Flush(); flushErr != nil && (err == nil || errors.Is(err, flushErr)) {
-		err = fmt.Errorf("writing the output: %w", flushErr)
+		err = &outputError{flushErr}
 	}
 	if err == nil {
 		return exitOK

@@ -51,7 +51,7 @@ func manRun(o *manOptions) error {
 		return doc.GenMan(o.root, header, o.factory.Streams.Out)
 	}
 	if err := doc.GenManTree(o.root, header, o.folder); err != nil {
-		return &catalog.Error{Kind: catalog.Unavailable, What: "writing the manual pages", Hint: "name a folder that exists and that you may write to", Err: err}
+		return &catalog.Error{Kind: catalog.Unavailable, What: "writing the manual pages (some may be written)", Hint: "name a folder that exists and that you may write to", Err: err}
 	}
 	o.factory.Streams.Note("wrote the manual pages to %s", o.folder)
 	return nil

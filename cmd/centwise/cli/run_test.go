@@ -95,7 +95,7 @@ func TestOutputThatCannotBeWritten(t *testing.T) {
 	s, _, errOut := Test("")
 	s.Out.Reset(brokenWriter{})
 	code := Run(context.Background(), NewFactory(s), []string{"version"})
-	if code != exitFailed || !strings.Contains(errOut.String(), "writing the output: no space") {
+	if code != exitFailed || !strings.Contains(errOut.String(), "was done, but writing the output failed: no space") {
 		t.Errorf("exit %d, %q", code, errOut)
 	}
 }

@@ -61,6 +61,17 @@ func (s *Streams) Notes(texts []string) {
 	}
 }
 
+// together gives streams that lay everything out for people and keep talk and
+// data together, wherever they go.
+func (s *Streams) together() *Streams {
+	out := *s
+	out.Style.Terminal = true
+	if !s.Style.Terminal {
+		out.Err, out.Talk = s.Out, s.Style
+	}
+	return &out
+}
+
 // styleOf finds out what a stream can take, from the stream and the usual
 // variables: NO_COLOR, CLICOLOR, CLICOLOR_FORCE, TERM, COLUMNS and the locale.
 func styleOf(file *os.File, env func(string) string) show.Style {

@@ -7,17 +7,18 @@ import (
 	"time"
 )
 
-// refresh is the shortest time between two drawings of progress.
+// refresh is the time between two drawings of progress. Work shorter than that
+// is never seen.
 const refresh = 100 * time.Millisecond
 
-// Progress draws how far long work got on one line of a terminal, at most ten
-// times a second. It is a catalog.Counter, safe for several goroutines.
+// Progress draws how far long work got on one line of a terminal, ten times a
+// second. It is a catalog.Counter, safe for several goroutines.
 type Progress struct {
 	mu    sync.Mutex
 	w     io.Writer
 	style Style
-	now   func() time.Time
-	last  time.Time
+	timer *time.Timer // draws next; nil between stages
+	began time.Time
 	what  string
 	done  int64
 	total int64
@@ -25,16 +26,15 @@ type Progress struct {
 }
 
 // NewProgress draws to w, which must be a terminal.
-func NewProgress(w io.Writer, s Style, now func() time.Time) *Progress {
-	return &Progress{w: w, style: s, now: now}
-}
+func NewProgress(w io.Writer, s Style) *Progress { return &Progress{w: w, style: s} }
 
 // Start begins a stage; total 0 means that the amount is not known.
 func (p *Progress) Start(what string, total int64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.what, p.done, p.total = Clean(what), 0, total
-	p.draw()
+	p.stop()
+	p.what, p.done, p.total, p.began = Clean(what), 0, total, time.Now()
+	p.timer = time.AfterFunc(refresh, p.tick)
 }
 
 // Add counts n more.
@@ -42,36 +42,49 @@ func (p *Progress) Add(n int64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.done += n
-	p.draw()
 }
 
-// Done takes the line away.
+// Done ends the stage and takes the line away.
 func (p *Progress) Done() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	p.stop()
 	if p.drawn {
 		fmt.Fprint(p.w, "\r\x1b[K")
 	}
-	p.drawn, p.last = false, time.Time{}
+	p.drawn = false
 }
 
-// draw shows the state unless it was shown a moment ago. A stage shorter than
-// that is never seen.
+func (p *Progress) stop() {
+	if p.timer != nil {
+		p.timer.Stop()
+	}
+	p.timer = nil
+}
+
+// tick draws the state, and sees to it that it is drawn again: a stage that
+// counts nothing shows that it goes on by the seconds.
+func (p *Progress) tick() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.timer == nil {
+		return // the stage ended while this waited
+	}
+	p.draw()
+	p.timer.Reset(refresh)
+}
+
 func (p *Progress) draw() {
-	now := p.now()
-	if p.last.IsZero() {
-		p.last = now
-	}
-	if now.Sub(p.last) < refresh {
-		return
-	}
-	p.last, p.drawn = now, true
+	p.drawn = true
 	line := p.what
 	switch {
 	case p.total > 0:
 		line += fmt.Sprintf(" %d %%", min(100, 100*p.done/p.total))
 	case p.done > 0:
 		line += fmt.Sprintf(" %d", p.done)
+	}
+	if taken := time.Since(p.began); taken >= time.Second {
+		line += fmt.Sprintf(", %d s", int(taken.Seconds()))
 	}
 	fmt.Fprint(p.w, "\r\x1b[K"+squareOff(line, min(Width(line), p.style.Columns()-1), false, p.style.glyphs().ellipsis))
 }

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"pgregory.net/rapid"
@@ -309,36 +310,65 @@ func TestRecord(t *testing.T) {
 	}
 }
 
-func TestProgressDrawsAtMostTenTimesASecond(t *testing.T) {
-	var b bytes.Buffer
-	clock := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
-	p := NewProgress(&b, Style{Terminal: true, Width: 60}, func() time.Time { return clock })
-	p.Start("reading\x1b[31m", 1000)
-	for range 1000 {
-		clock = clock.Add(time.Millisecond)
-		p.Add(1)
-	}
-	if n := strings.Count(b.String(), "\r"); n != 10 {
-		t.Errorf("drawn %d times in a second, want 10", n)
-	}
-	if !strings.HasSuffix(b.String(), "\r\x1b[Kreading 100 %") {
-		t.Errorf("ends in %q", b.String()[max(0, b.Len()-30):])
-	}
-	p.Done()
-	if !strings.HasSuffix(b.String(), "\r\x1b[K") {
-		t.Error("the line was left behind")
-	}
+func TestProgressDrawsTenTimesASecond(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var b bytes.Buffer
+		p := NewProgress(&b, Style{Terminal: true, Width: 60})
+		p.Start("reading\x1b[31m", 1000)
+		for range 1000 {
+			time.Sleep(time.Millisecond)
+			p.Add(1)
+		}
+		synctest.Wait()
+		if n := strings.Count(b.String(), "\r"); n != 10 {
+			t.Errorf("drawn %d times in a second, want 10", n)
+		}
+		time.Sleep(refresh)
+		synctest.Wait()
+		if !strings.HasSuffix(b.String(), "\r\x1b[Kreading 100 %, 1 s") {
+			t.Errorf("ends in %q", b.String()[max(0, b.Len()-30):])
+		}
+		p.Done()
+		if !strings.HasSuffix(b.String(), "\r\x1b[K") {
+			t.Error("the line was left behind")
+		}
+		drawn := b.Len()
+		time.Sleep(time.Second)
+		synctest.Wait()
+		if b.Len() != drawn {
+			t.Error("drawn on after the end")
+		}
+	})
+}
+
+// A stage that counts nothing is seen to go on.
+func TestProgressWithoutCounts(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var b bytes.Buffer
+		p := NewProgress(&b, Style{Terminal: true, Width: 60})
+		p.Start("reading", 0)
+		p.Start("solving", 0)
+		time.Sleep(2*time.Second + refresh)
+		synctest.Wait()
+		if !strings.HasSuffix(b.String(), "\r\x1b[Ksolving, 2 s") || strings.Contains(b.String(), "reading") {
+			t.Errorf("drew %q", b.String())
+		}
+		p.Done()
+	})
 }
 
 func TestProgressOfShortWorkIsNotSeen(t *testing.T) {
-	var b bytes.Buffer
-	clock := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
-	p := NewProgress(&b, Style{}, func() time.Time { return clock })
-	p.Start("reading", 0)
-	clock = clock.Add(50 * time.Millisecond)
-	p.Add(1)
-	p.Done()
-	if b.Len() != 0 {
-		t.Errorf("drew %q", b.String())
-	}
+	synctest.Test(t, func(t *testing.T) {
+		var b bytes.Buffer
+		p := NewProgress(&b, Style{})
+		p.Start("reading", 0)
+		time.Sleep(refresh / 2)
+		p.Add(1)
+		p.Done()
+		time.Sleep(time.Second)
+		synctest.Wait()
+		if b.Len() != 0 {
+			t.Errorf("drew %q", b.String())
+		}
+	})
 }

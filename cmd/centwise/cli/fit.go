@@ -1,0 +1,106 @@
+package cli
+
+import (
+	"context"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"centwise/catalog"
+	"centwise/cmd/centwise/show"
+	"centwise/match/fit"
+)
+
+type fitOptions struct {
+	factory *Factory
+	again   bool
+	json    bool
+}
+
+func newFitCmd(f *Factory, runF func(*fitOptions) error) *cobra.Command {
+	o := &fitOptions{factory: f}
+	cmd := &cobra.Command{
+		Use:   "fit",
+		Short: "Work out what horns, mouthpieces, players and days contribute",
+		Long: long(`Work out from all sessions together what horns, mouthpieces, players and days contribute, keep the result in the
+catalog, and say what was learned: how much each of them usually changes a note, how far single readings scatter, and how
+the calculation went. 'centwise rank' and 'centwise predict' do this by themselves when sessions or gear have changed;
+fit does it beforehand. What is up to date is not made again unless you say --again. Nothing else in the catalog changes.`,
+			`--json prints one object. "fitted" (now, or the stored one was up to date), "at", "digest" of the data, "seed";
+"sessions", "readings", "parts" of the catalog that no session joins; "levels": [{"name", "items", "measured", "cents"}],
+where cents is the typical size over the usual notes; "pair_cents", "day_cents"; the standard deviations of a session's
+"offset_cents" and "slide_cents" and their "correlation"; "noise_cents" of a reading, "sources": [{"contributor", "method",
+"noise_cents"}], "gross_share" of the readings, "gross_factor" times as wide; "unknowns", "steps" of learning and the
+"change" in the last of them, "iterations" of the last solution, its "residual", whether it "converged", "draws", whether
+they are "exact", and "duration_s".`,
+			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),
+		Example: `  centwise fit
+  centwise fit --again --json`,
+		Args: args(0, 0),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if runF != nil {
+				return runF(o)
+			}
+			return fitRun(cmd.Context(), o)
+		},
+	}
+	cmd.Flags().BoolVar(&o.again, "again", false, "make it again although it is up to date")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
+	return cmd
+}
+
+func fitRun(ctx context.Context, o *fitOptions) error {
+	store, err := o.factory.Existing(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	before, err := store.Info(ctx)
+	if err != nil {
+		return err
+	}
+	m, err := o.factory.Fit(ctx, store, o.again, o.factory.Progress())
+	if err != nil {
+		return err
+	}
+	after, err := store.Info(ctx)
+	if err != nil {
+		return err
+	}
+	r := show.Fit{Model: m, Now: m.At.Sub(before.FitAt) > time.Millisecond} // the catalog keeps milliseconds
+	if r.Sources, err = sourcesOf(ctx, store, m); err != nil {
+		return err
+	}
+	if err := printFit(o, r); err != nil {
+		return err
+	}
+	if after.FitDigest != m.Digest {
+		return catalog.Errorf(catalog.Unavailable, "check that you may write the file and its folder",
+			"the fit was made but could not be kept: the catalog %s can only be read", after.Path)
+	}
+	return nil
+}
+
+// sourcesOf names whose readings the fit learned a noise of, in its order.
+func sourcesOf(ctx context.Context, store catalog.Store, m *fit.Model) ([]fit.Source, error) {
+	data, err := fit.Load(ctx, store, catalog.NoCounter{})
+	if err != nil || data.Digest != m.Digest {
+		return nil, err
+	}
+	return data.Sources, nil
+}
+
+func printFit(o *fitOptions, r show.Fit) error {
+	s := o.factory.Streams
+	if o.json {
+		return show.JSON(s.Out, r.Fields())
+	}
+	if err := r.Table().Write(s.Out, s.Style); err != nil {
+		return err
+	}
+	if s.Style.Terminal {
+		return show.Sentences(s.Out, s.Style, r.Sentences())
+	}
+	s.Notes(r.Sentences())
+	return nil
+}

@@ -19,6 +19,7 @@ const (
 	levelPlayer           = "player"
 	levelPlayerSlots      = "player, slot by slot"
 	levelDimensions       = "dimensions"
+	levelUnknownDimension = "dimensions not known"
 )
 
 // groups assigns items to groups by a key; items with an empty key are groups
@@ -76,78 +77,37 @@ func commonMean(slots []pitch.Slot) []float64 {
 	return out
 }
 
-func newLevel(name string, slots, blocks, sessions int) *level {
-	return &level{name: name, slots: slots, blocks: blocks, sessionRow: make([]int32, sessions)}
-}
+// effect names the table that a level's coefficients add up in.
+type effect int
 
-// oneRowPerBlock makes rows the blocks themselves, all of class 0.
-func (l *level) oneRowPerBlock() {
-	l.rowBlock = make([]int32, l.blocks)
-	l.rowClass = make([]uint8, l.blocks)
-	for i := range l.rowBlock {
-		l.rowBlock[i] = int32(i)
-	}
-}
+const (
+	effectCommon effect = iota
+	effectHorn
+	effectMouthpiece
+	effectMouthpieceSlots
+	effectPlayer
+	effectPlayerSlots
+	effectPair
+	effects
+)
 
-// slotLevel is a level whose coefficients are cents slot by slot.
-func (d *Data) slotLevel(name string, blocks int, of func(s sessionRow) int32, shape *structure, cov square) *level {
-	l := newLevel(name, len(d.Slots), blocks, len(d.sessions))
-	l.oneRowPerBlock()
-	for i, s := range d.sessions {
-		l.sessionRow[i] = of(s)
-	}
-	l.p = len(d.Slots)
-	l.coef = [][]float64{nil}
-	l.shape = shape
-	l.index()
-	l.setCovariance(cov)
-	return l
-}
-
-// classLevel is a level whose coefficients sound differently by transposition:
-// one row per block and class that a session has.
-func (d *Data) classLevel(name string, blocks int, of func(s sessionRow) int32, classOf func(s sessionRow) uint8, coef [][]float64, shape *structure) *level {
-	l := newLevel(name, len(d.Slots), blocks, len(d.sessions))
-	rows := map[[2]int32]int32{}
-	for b := range int32(blocks) { // every block has a row of class 0 for predictions
-		rows[[2]int32{b, 0}] = b
-		l.rowBlock = append(l.rowBlock, b)
-		l.rowClass = append(l.rowClass, 0)
-	}
-	for i, s := range d.sessions {
-		key := [2]int32{of(s), int32(classOf(s))}
-		r, ok := rows[key]
-		if !ok {
-			r = int32(len(l.rowBlock))
-			rows[key] = r
-			l.rowBlock = append(l.rowBlock, key[0])
-			l.rowClass = append(l.rowClass, uint8(key[1]))
-		}
-		l.sessionRow[i] = r
-	}
-	l.p = shape.k.n
-	l.coef = coef
-	l.shape = shape
-	l.index()
-	l.setCovariance(shape.k)
-	return l
-}
-
-// scaled gives a copy of variances times a factor.
-func scaled(variances []float64, factor float64) []float64 {
-	out := make([]float64, len(variances))
-	for i, v := range variances {
-		out[i] = v * factor
-	}
-	return out
+// builder lays out the levels of a fit.
+type builder struct {
+	d           *Data
+	classOfHorn []uint8
+	// Coefficients to cents by class of instrument, and last a class on which
+	// nothing sounds, for items that a level leaves out.
+	mouthpieceCoef, smoothCoef [][]float64
+	silent                     uint8
+	levels                     []*level
 }
 
 // How far the learned weights may stray from their starting values (sd of the
 // log), and how many effects the patterned covariance is worth against the
-// free one (see structure).
+// free one where nothing stands out (see structure).
 const (
 	weightSpread   = 1.0
-	hornStrength   = 120
+	hornStrength   = 1000
 	smoothStrength = 40
 )
 
@@ -161,86 +121,160 @@ const (
 // that the data cannot tell apart from others are left out: designs where no
 // two items share one, families where there is but one.
 func (d *Data) buildLevels(fine bool) []*level {
-	classList, classOfHorn := d.classes()
-	classOf := func(s sessionRow) uint8 { return classOfHorn[s.horn] }
-	mouthpieceCoef := make([][]float64, len(classList))
-	smoothCoef := make([][]float64, len(classList))
-	for c, t := range classList {
-		mouthpieceCoef[c] = mouthpieceBasis(d.Slots, t)
-		smoothCoef[c] = smoothBasis(d.Slots)
+	b := &builder{d: d}
+	var transpositions []int
+	transpositions, b.classOfHorn = d.classes()
+	for _, t := range transpositions {
+		b.mouthpieceCoef = append(b.mouthpieceCoef, mouthpieceBasis(d.Slots, t))
+		b.smoothCoef = append(b.smoothCoef, smoothBasis(d.Slots))
 	}
-	hornShape, hornVariance := hornPatterns(d.Slots)
-	mpShape, mpVariance := mouthpiecePatterns()
-	playerShape, playerVariance := playerPatterns()
+	b.silent = uint8(len(transpositions))
+	b.mouthpieceCoef = append(b.mouthpieceCoef, make([]float64, len(d.Slots)*(1+smoothKnots)))
 
-	var levels []*level
-	common := newStructure(hornShape, scaled(hornVariance, 2), weightSpread, hornStrength)
-	levels = append(levels, d.slotLevel(levelCommon, 1, func(sessionRow) int32 { return 0 }, nil, common.k))
+	patterns, variances := hornPatterns(d.Slots)
+	common := newStructure(patterns, scaled(variances, 2), weightSpread, hornStrength)
+	b.slotLevel(levelCommon, effectCommon, 1, []int32{0}, func(sessionRow) int32 { return 0 }, common).shape = nil
+	b.horns(patterns, variances)
+	b.mouthpieces()
+	patterns, variances = playerPatterns()
+	b.classLevel(levelPlayer, effectPlayer, len(d.Players), nil, func(s sessionRow) int32 { return s.player },
+		b.smoothCoef, newStructure(patterns, variances, weightSpread, smoothStrength))
+	if fine {
+		b.freeLevel(levelMouthpieceSlots, effectMouthpieceSlots, len(d.Mouthpieces), 0.2, func(s sessionRow) int32 { return s.mouthpiece })
+		b.freeLevel(levelPlayerSlots, effectPlayerSlots, len(d.Players), 1, func(s sessionRow) int32 { return s.player })
+	}
+	return b.levels
+}
 
+// horns adds families, designs and specimens.
+func (b *builder) horns(patterns []square, variances []float64) {
+	d := b.d
+	add := func(name string, blocks int, of []int32, share float64) {
+		b.slotLevel(name, effectHorn, blocks, of, func(s sessionRow) int32 { return s.horn },
+			newStructure(patterns, scaled(variances, share), weightSpread, hornStrength))
+	}
 	if family, n, _ := groups(len(d.Horns), func(i int) string { return d.Horns[i].Family }); n > 1 {
-		shape := newStructure(hornShape, scaled(hornVariance, 0.5), weightSpread, hornStrength)
-		levels = append(levels, d.slotLevel(levelFamily, n, func(s sessionRow) int32 { return family[s.horn] }, shape, shape.k))
+		add(levelFamily, n, family, 0.5)
 	}
 	share := 1.0
 	if design, n, shared := groups(len(d.Horns), func(i int) string { return d.Horns[i].Design }); shared {
-		shape := newStructure(hornShape, scaled(hornVariance, hornDesignShare), weightSpread, hornStrength)
-		levels = append(levels, d.slotLevel(levelHornDesign, n, func(s sessionRow) int32 { return design[s.horn] }, shape, shape.k))
+		add(levelHornDesign, n, design, hornDesignShare)
 		share = 1 - hornDesignShare
 	}
-	shape := newStructure(hornShape, scaled(hornVariance, share), weightSpread, hornStrength)
-	levels = append(levels, d.slotLevel(levelHorn, len(d.Horns), func(s sessionRow) int32 { return s.horn }, shape, shape.k))
+	add(levelHorn, len(d.Horns), nil, share)
+}
 
-	share = 1
-	if design, n, shared := groups(len(d.Mouthpieces), func(i int) string { return d.Mouthpieces[i].Design }); shared {
-		shape := newStructure(mpShape, scaled(mpVariance, mouthpieceDesignShare), weightSpread, smoothStrength)
-		levels = append(levels, d.classLevel(levelMouthpieceDesign, n,
-			func(s sessionRow) int32 { return design[s.mouthpiece] }, classOf, mouthpieceCoef, shape))
+// mouthpieces adds designs, specimens and what follows from dimensions.
+func (b *builder) mouthpieces() {
+	d := b.d
+	patterns, variances := mouthpiecePatterns()
+	add := func(name string, blocks int, of []int32, share float64) *level {
+		return b.classLevel(name, effectMouthpiece, blocks, of, func(s sessionRow) int32 { return s.mouthpiece },
+			b.mouthpieceCoef, newStructure(patterns, scaled(variances, share), weightSpread, smoothStrength))
+	}
+	share := 1.0
+	design, n, shared := groups(len(d.Mouthpieces), func(i int) string { return d.Mouthpieces[i].Design })
+	if shared {
+		add(levelMouthpieceDesign, n, design, mouthpieceDesignShare)
 		share = 1 - mouthpieceDesignShare
 	}
-	shape = newStructure(mpShape, scaled(mpVariance, share), weightSpread, smoothStrength)
-	levels = append(levels, d.classLevel(levelMouthpiece, len(d.Mouthpieces),
-		func(s sessionRow) int32 { return s.mouthpiece }, classOf, mouthpieceCoef, shape))
-	if l := d.dimensionLevel(classOf, mouthpieceCoef); l != nil {
-		levels = append(levels, l)
-	}
-	shape = newStructure(playerShape, playerVariance, weightSpread, smoothStrength)
-	levels = append(levels, d.classLevel(levelPlayer, len(d.Players),
-		func(s sessionRow) int32 { return s.player }, classOf, smoothCoef, shape))
-	if fine {
-		levels = append(levels,
-			d.freeLevel(levelMouthpieceSlots, len(d.Mouthpieces), 0.2, func(s sessionRow) int32 { return s.mouthpiece }),
-			d.freeLevel(levelPlayerSlots, len(d.Players), 1, func(s sessionRow) int32 { return s.player }))
-	}
-	at := 0
-	for _, l := range levels {
-		l.first = at
-		at += l.blocks * l.q()
-	}
-	return levels
-}
-
-// freeLevel is a level of independent differences slot by slot.
-func (d *Data) freeLevel(name string, blocks int, variance float64, of func(s sessionRow) int32) *level {
-	n := len(d.Slots)
-	shape := newStructure([]square{pattern(n, func(i, j int) float64 { return same(i == j) })},
-		[]float64{variance}, weightSpread, math.Inf(1))
-	return d.slotLevel(name, blocks, of, shape, shape.k)
-}
-
-// dimensionLevel is the regression of a mouthpiece's coefficients on the
-// logarithms of its known dimensions, each scaled to unit spread over the
-// catalog's designs; nil when no dimension varies.
-func (d *Data) dimensionLevel(classOf func(s sessionRow) uint8, coef [][]float64) *level {
+	add(levelMouthpiece, len(d.Mouthpieces), nil, share)
 	z, any := d.standardDimensions()
 	if !any {
-		return nil
+		return
 	}
-	patterns, variances := mouthpiecePatterns()
-	shape := newStructure(patterns, scaled(variances, 0.3), weightSpread, smoothStrength)
-	l := newLevel(levelDimensions, len(d.Slots), 1, len(d.sessions))
+	b.dimensionLevel(z, newStructure(patterns, scaled(variances, 0.3), weightSpread, smoothStrength))
+	unknown, missing := append([]int32(nil), design...), false
+	for i := range unknown {
+		if z[i] == [dimensionCount]float64{} {
+			missing = true
+		} else {
+			unknown[i] = -1
+		}
+	}
+	if missing {
+		add(levelUnknownDimension, n, unknown, 1)
+	}
+}
+
+// place gives a finished level its place among the unknowns.
+func (b *builder) place(l *level) *level {
+	l.index()
+	if n := len(b.levels); n > 0 {
+		last := b.levels[n-1]
+		l.first = last.first + last.blocks*last.q()
+	}
+	b.levels = append(b.levels, l)
+	return l
+}
+
+func (b *builder) newLevel(name string, into effect, blocks int, blockOf []int32) *level {
+	return &level{name: name, into: into, slots: len(b.d.Slots), blocks: blocks, blockOf: blockOf,
+		sessionRow: make([]int32, len(b.d.sessions))}
+}
+
+// slotLevel adds a level whose coefficients are cents slot by slot; item gives
+// the item of a session.
+func (b *builder) slotLevel(name string, into effect, blocks int, blockOf []int32, item func(s sessionRow) int32, shape *structure) *level {
+	l := b.newLevel(name, into, blocks, blockOf)
+	for i := range int32(blocks) {
+		l.rowBlock = append(l.rowBlock, i)
+		l.rowClass = append(l.rowClass, 0)
+	}
+	for i, s := range b.d.sessions {
+		l.sessionRow[i] = int32(l.block(int(item(s))))
+	}
+	l.p, l.coef, l.shape = len(b.d.Slots), [][]float64{nil}, shape
+	l.setCovariance(shape.k)
+	return b.place(l)
+}
+
+// freeLevel adds a level of independent differences slot by slot.
+func (b *builder) freeLevel(name string, into effect, blocks int, variance float64, item func(s sessionRow) int32) {
+	identity := pattern(len(b.d.Slots), func(i, j int) float64 { return same(i == j) })
+	b.slotLevel(name, into, blocks, nil, item, newStructure([]square{identity}, []float64{variance}, weightSpread, math.Inf(1)))
+}
+
+// classLevel adds a level whose coefficients sound differently by
+// transposition: a row for every block, and one more for every further class
+// that a session has it on.
+func (b *builder) classLevel(name string, into effect, blocks int, blockOf []int32, item func(s sessionRow) int32, coef [][]float64, shape *structure) *level {
+	l := b.newLevel(name, into, blocks, blockOf)
 	rows := map[[2]int32]int32{}
-	for i, s := range d.sessions {
-		key := [2]int32{s.mouthpiece, int32(classOf(s))}
+	row := func(block, class int32) int32 {
+		key := [2]int32{block, class}
+		r, ok := rows[key]
+		if !ok {
+			r = int32(len(l.rowBlock))
+			rows[key] = r
+			l.rowBlock = append(l.rowBlock, block)
+			l.rowClass = append(l.rowClass, uint8(class))
+		}
+		return r
+	}
+	for i := range int32(blocks) {
+		row(i, 0)
+	}
+	for i, s := range b.d.sessions {
+		if block := l.block(int(item(s))); block >= 0 {
+			l.sessionRow[i] = row(int32(block), int32(b.classOfHorn[s.horn]))
+		} else {
+			l.sessionRow[i] = row(0, int32(b.silent))
+		}
+	}
+	l.p, l.coef, l.shape = shape.k.n, coef, shape
+	l.setCovariance(shape.k)
+	return b.place(l)
+}
+
+// dimensionLevel adds the regression of a mouthpiece's coefficients on the
+// logarithms of its known dimensions, scaled as in standardDimensions.
+func (b *builder) dimensionLevel(z [][dimensionCount]float64, shape *structure) {
+	l := b.newLevel(levelDimensions, effectMouthpiece, 1, make([]int32, len(z)))
+	l.itemLoads = z
+	rows := map[[2]int32]int32{}
+	for i, s := range b.d.sessions {
+		key := [2]int32{s.mouthpiece, int32(b.classOfHorn[s.horn])}
 		r, ok := rows[key]
 		if !ok {
 			r = int32(len(l.rowBlock))
@@ -251,54 +285,19 @@ func (d *Data) dimensionLevel(classOf func(s sessionRow) uint8, coef [][]float64
 		}
 		l.sessionRow[i] = r
 	}
-	l.p = shape.k.n
-	l.coef = coef
-	l.shape = shape
-	l.index()
+	if l.loads == nil {
+		l.loads = []float64{}
+	}
+	l.p, l.coef, l.shape = shape.k.n, b.mouthpieceCoef, shape
 	l.setCovariance(shape.k)
-	return l
+	b.place(l)
 }
 
-// standardDimensions gives every mouthpiece's log dimensions as deviations
-// from the mean over designs in units of their standard deviation, 0 where
-// unknown.
-func (d *Data) standardDimensions() (z [][dimensionCount]float64, any bool) {
-	z = make([][dimensionCount]float64, len(d.Mouthpieces))
-	for k := range dimensionCount {
-		seen := map[string]bool{}
-		var values []float64
-		for _, m := range d.Mouthpieces {
-			v := m.Dimensions[k]
-			if math.IsNaN(v) || m.Design != "" && seen[m.Design] {
-				continue
-			}
-			seen[m.Design] = true
-			values = append(values, v)
-		}
-		mean, sd := meanAndSD(values)
-		if len(values) < 3 || sd < 1e-3 {
-			continue
-		}
-		any = true
-		for i, m := range d.Mouthpieces {
-			if v := m.Dimensions[k]; !math.IsNaN(v) {
-				z[i][k] = (v - mean) / sd
-			}
-		}
+// scaled gives a copy of variances times a factor.
+func scaled(variances []float64, factor float64) []float64 {
+	out := make([]float64, len(variances))
+	for i, v := range variances {
+		out[i] = v * factor
 	}
-	return z, any
-}
-
-func meanAndSD(values []float64) (mean, sd float64) {
-	if len(values) == 0 {
-		return 0, 0
-	}
-	for _, v := range values {
-		mean += v
-	}
-	mean /= float64(len(values))
-	for _, v := range values {
-		sd += (v - mean) * (v - mean)
-	}
-	return mean, math.Sqrt(sd / float64(len(values)))
+	return out
 }

@@ -29,3 +29,47 @@ func logDimensions(m catalog.Mouthpiece) [dimensionCount]float64 {
 	}
 	return out
 }
+
+// standardDimensions gives every mouthpiece's log dimensions as deviations
+// from the mean over designs in units of their standard deviation, 0 where
+// unknown.
+func (d *Data) standardDimensions() (z [][dimensionCount]float64, any bool) {
+	z = make([][dimensionCount]float64, len(d.Mouthpieces))
+	for k := range dimensionCount {
+		seen := map[string]bool{}
+		var values []float64
+		for _, m := range d.Mouthpieces {
+			v := m.Dimensions[k]
+			if math.IsNaN(v) || m.Design != "" && seen[m.Design] {
+				continue
+			}
+			seen[m.Design] = true
+			values = append(values, v)
+		}
+		mean, sd := meanAndSD(values)
+		if len(values) < 3 || sd < 1e-3 {
+			continue
+		}
+		any = true
+		for i, m := range d.Mouthpieces {
+			if v := m.Dimensions[k]; !math.IsNaN(v) {
+				z[i][k] = (v - mean) / sd
+			}
+		}
+	}
+	return z, any
+}
+
+func meanAndSD(values []float64) (mean, sd float64) {
+	if len(values) == 0 {
+		return 0, 0
+	}
+	for _, v := range values {
+		mean += v
+	}
+	mean /= float64(len(values))
+	for _, v := range values {
+		sd += (v - mean) * (v - mean)
+	}
+	return mean, math.Sqrt(sd / float64(len(values)))
+}

@@ -31,12 +31,8 @@ type storedModel struct {
 	Pairs       []int32 // horn, mouthpiece, sessions in turn
 }
 
-func (m *Model) tables() map[string]*table {
-	return map[string]*table{
-		"common": &m.common, "horn": &m.horn, "mouthpiece": &m.mouthpiece, "player": &m.player,
-		"pair": &m.pair, "mouthpiece slots": &m.mouthpieceSlots, "player slots": &m.playerSlots,
-	}
-}
+// tableNames are the sections of the tables.
+var tableNames = [effects]string{"common", "horn", "mouthpiece", "mouthpiece slots", "player", "player slots", "pair"}
 
 func saveModel(ctx context.Context, store catalog.Store, m *Model) error {
 	s := storedModel{m.Seed, m.At, m.Report, m.Components, m.slots, m.horns, m.mouthpieces, m.players, nil}
@@ -48,8 +44,8 @@ func saveModel(ctx context.Context, store catalog.Store, m *Model) error {
 		return err
 	}
 	f := catalog.StoredFit{Digest: m.Digest, Version: formatVersion, At: m.At, Sections: map[string][]byte{sectionModel: b.Bytes()}}
-	for name, t := range m.tables() {
-		f.Sections[name] = t.encode()
+	for i, name := range tableNames {
+		f.Sections[name] = m.tables[i].encode()
 	}
 	return store.SaveFit(ctx, f)
 }
@@ -73,8 +69,8 @@ func loadModel(ctx context.Context, store catalog.Store, digest string) (*Model,
 	for i := 0; i+2 < len(s.Pairs); i += 3 {
 		m.pairs = append(m.pairs, pairRecord{s.Pairs[i], s.Pairs[i+1], s.Pairs[i+2]})
 	}
-	for name, t := range m.tables() {
-		if !t.decode(f.Sections[name]) {
+	for i, name := range tableNames {
+		if !m.tables[i].decode(f.Sections[name]) {
 			return nil, stale
 		}
 	}
@@ -86,11 +82,7 @@ func loadModel(ctx context.Context, store catalog.Store, digest string) (*Model,
 // 64-bit and deviations as 32-bit floats.
 func (t *table) encode() []byte {
 	out := make([]byte, 0, 12+8*len(t.Mean)+4*len(t.Deviations))
-	items := 0
-	if t.Width > 0 {
-		items = len(t.Mean) / t.Width
-	}
-	for _, v := range []int{t.Width, t.Draws, items} {
+	for _, v := range []int{t.Width, t.Draws, t.items()} {
 		out = binary.LittleEndian.AppendUint32(out, uint32(v))
 	}
 	for _, v := range t.Mean {

@@ -206,43 +206,54 @@ func (e *engine) perturbSession(cells, own, kappa []float64, repeated bool) {
 	}
 }
 
-// solveAll solves for the data and for every draw, on all processors; each
-// solve is the same whichever processor does it.
-func (e *engine) solveAll(ctx context.Context, tolerance, drawTolerance float64, limit int) (SolveStatus, error) {
+// solveAll solves for the data and for every draw; each solve is the same
+// whichever processor does it.
+func (e *engine) solveAll(ctx context.Context, tolerance float64, limit int) error {
+	return eachOnWorkers(1+len(e.draws), func() func(k int) error {
+		return func(k int) error {
+			st := &e.answer
+			if k > 0 {
+				st = &e.draws[k-1]
+			}
+			_, err := e.solveOne(ctx, k, tolerance, limit, st)
+			return err
+		}
+	})
+}
+
+// eachOnWorkers runs jobs 0..n-1 on the processors at hand; newWorker makes what
+// does the jobs on one of them. It returns the error of the first job, in order,
+// that failed.
+func eachOnWorkers(n int, newWorker func() func(k int) error) error {
+	errs := make([]error, n)
 	jobs := make(chan int)
 	var wg sync.WaitGroup
-	var mu sync.Mutex
-	var worst SolveStatus
-	var failed error
-	for range min(runtime.GOMAXPROCS(0), 1+len(e.draws)) {
+	for range min(runtime.GOMAXPROCS(0), n) {
+		work := newWorker()
 		wg.Go(func() {
 			for k := range jobs {
-				st, err := e.solveOne(ctx, k, tolerance, drawTolerance, limit)
-				mu.Lock()
-				if err != nil {
-					failed = err
-				}
-				if st.Iterations > worst.Iterations || !st.Converged {
-					worst = st
-				}
-				mu.Unlock()
+				errs[k] = work(k)
 			}
 		})
 	}
-	for k := range 1 + len(e.draws) {
+	for k := range n {
 		jobs <- k
 	}
 	close(jobs)
 	wg.Wait()
-	return worst, failed
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
-// solveOne solves for the data (k = 0) or for draw k-1.
-func (e *engine) solveOne(ctx context.Context, k int, tolerance, drawTolerance float64, limit int) (SolveStatus, error) {
-	st, y := &e.answer, e.y
-	if k > 0 {
-		st, tolerance = &e.draws[k-1], drawTolerance
-		y = e.perturb(st, k)
+// solveOne solves for the data (number 0) or for a draw, from st.u on.
+func (e *engine) solveOne(ctx context.Context, number int, tolerance float64, limit int, st *state) (SolveStatus, error) {
+	y := e.y
+	if number > 0 {
+		y = e.perturb(st, number)
 	}
 	b := make([]float64, e.sys.unknowns)
 	e.sys.rightHandSide(y, b, st.work)
@@ -252,6 +263,17 @@ func (e *engine) solveOne(ctx context.Context, k int, tolerance, drawTolerance f
 	}
 	e.recover(st, y)
 	return status, nil
+}
+
+// takeSpare is a draw left over from learning, or a new one.
+func (e *engine) takeSpare(spare *[]state) *state {
+	if n := len(*spare); n > 0 {
+		st := (*spare)[n-1]
+		*spare = (*spare)[:n-1]
+		return &st
+	}
+	st := e.newDraw()
+	return &st
 }
 
 // newDraw makes room for one more draw.

@@ -178,7 +178,7 @@ func (e *engine) learn(ctx context.Context, p plan, report func(done int)) (step
 		e.draws = append(e.draws, e.newDraw())
 	}
 	for steps = 0; steps < p.steps; steps++ {
-		if _, err := e.solveAll(ctx, p.learnTolerance, p.learnTolerance, p.limit); err != nil {
+		if err := e.solveAll(ctx, p.learnTolerance, p.limit); err != nil {
 			return steps, change, err
 		}
 		change = e.step(p.stretch)

@@ -23,7 +23,11 @@ type level struct {
 	basis  [][]float64 // per class, J x p: coef times chol
 	shape  *structure  // how cov is learned; nil = fixed
 	blocks int
-	first  int // where the level's blocks begin in the vector of unknowns
+	into   effect // the table its coefficients add up in
+	// blockOf gives the block of each item of that table: nil = its own, -1 = none.
+	blockOf   []int32
+	itemLoads [][dimensionCount]float64 // of a level with loads, per item
+	first     int                       // where the level's blocks begin in the vector of unknowns
 
 	rowBlock   []int32
 	rowClass   []uint8
@@ -93,6 +97,35 @@ func (l *level) index() {
 
 // sessionsOf are the sessions that have row r.
 func (l *level) sessionsOf(r int) []int32 { return l.rowOrder[l.rowStart[r]:l.rowStart[r+1]] }
+
+// block is the block of an item, -1 if the level leaves it out.
+func (l *level) block(item int) int {
+	if l.blockOf == nil {
+		return item
+	}
+	return int(l.blockOf[item])
+}
+
+// itemCoefficients writes what the level adds to an item's coefficients (p) for
+// whitened unknowns u; false if nothing.
+func (l *level) itemCoefficients(u []float64, item int, scratch, out []float64) bool {
+	block := l.block(item)
+	if block < 0 {
+		return false
+	}
+	white := u[l.first+block*l.q():][:l.q()]
+	if l.loads != nil {
+		clear(scratch[:l.p])
+		for d, z := range l.itemLoads[item] {
+			axpy(z, white[d*l.p:(d+1)*l.p], scratch[:l.p])
+		}
+		white = scratch[:l.p]
+	}
+	for i := range l.p {
+		out[i] = dot(l.chol.row(i)[:i+1], white[:i+1])
+	}
+	return true
+}
 
 // seenCount is how many blocks some session has.
 func (l *level) seenCount() int {
@@ -167,12 +200,3 @@ func (l *level) gather(cents, u, scratch []float64) {
 }
 
 func vector(x []float64) blas64.Vector { return blas64.Vector{N: len(x), Inc: 1, Data: x} }
-
-// coefficients turns whitened block values (p long) into coefficients.
-func (l *level) coefficients(u []float64) []float64 {
-	out := make([]float64, l.p)
-	for i := range out {
-		out[i] = dot(l.chol.row(i)[:i+1], u[:i+1])
-	}
-	return out
-}

@@ -141,25 +141,24 @@ func parallel(n int, f func(lo, hi int)) {
 	wg.Wait()
 }
 
-// geodesic is the point at t on the path from a (t = 0) through b (t = 1) in
-// the space of positive definite matrices: a^(1/2) (a^(-1/2) b a^(-1/2))^t a^(1/2).
-// Beyond t = 1 it extrapolates and stays positive definite
-// (R. Bhatia, Positive Definite Matrices, 2007, section 6.1).
-func geodesic(a, b square, t float64) square {
+// relativeTo gives, of a symmetric b seen in the metric of the positive definite
+// a, the matrix whose eigenvalues there are f of b's: L Q f(lambda) Q' L' with
+// a = L L' and L^-1 b L^-T = Q lambda Q'. It is a itself when f is 1 and b when
+// f is the identity. Should b be unusable, the result is a.
+func relativeTo(a, b square, f func(lambda float64) float64) square {
 	n := a.n
 	chol := square{n, append([]float64(nil), a.a...)}
+	scaleRidge(chol)
 	if !chol.cholesky() {
-		return b
+		return a
 	}
-	// Congruence by the Cholesky factor serves as well as by the root.
-	w := mat.NewDense(n, n, append([]float64(nil), b.a...))
 	l := mat.NewTriDense(n, mat.Lower, chol.a)
-	var li mat.TriDense
-	if li.InverseTri(l) != nil {
-		return b
+	var inverse mat.TriDense
+	if inverse.InverseTri(l) != nil {
+		return a
 	}
 	var inner mat.Dense
-	inner.Product(&li, w, li.T())
+	inner.Product(&inverse, mat.NewDense(n, n, append([]float64(nil), b.a...)), inverse.T())
 	sym := mat.NewSymDense(n, nil)
 	for i := range n {
 		for j := range i + 1 {
@@ -168,21 +167,27 @@ func geodesic(a, b square, t float64) square {
 	}
 	var eig mat.EigenSym
 	if !eig.Factorize(sym, true) {
-		return b
+		return a
 	}
-	values := eig.Values(nil)
-	var q mat.Dense
+	var q, lq mat.Dense
 	eig.VectorsTo(&q)
-	var lq mat.Dense
 	lq.Mul(l, &q)
 	out := newSquare(n)
-	for k, v := range values {
-		scale := math.Pow(math.Max(v, 1e-8), t)
+	for k, v := range eig.Values(nil) {
+		scale := f(math.Max(v, 1e-8))
 		for i := range n {
 			axpy(scale*lq.At(i, k), column(&lq, k), out.row(i))
 		}
 	}
 	return out
+}
+
+// geodesic is the point at t on the path from a (t = 0) through b (t = 1) in
+// the space of positive definite matrices: a^(1/2) (a^(-1/2) b a^(-1/2))^t a^(1/2).
+// Beyond t = 1 it extrapolates and stays positive definite
+// (R. Bhatia, Positive Definite Matrices, 2007, section 6.1).
+func geodesic(a, b square, t float64) square {
+	return relativeTo(a, b, func(lambda float64) float64 { return math.Pow(lambda, t) })
 }
 
 func column(m *mat.Dense, k int) []float64 { return mat.Col(nil, k, m) }

@@ -174,16 +174,16 @@ func (c *caster) prepare(p setupPlace, f *frame) {
 	c.frame, c.horn = f, p.horn
 	m, n := c.m, f.n
 	c.commonMean, c.hornMean = make([]float64, n), make([]float64, n)
-	c.spread(f, m.common.mean(0), c.commonMean)
+	c.spread(f, m.tables[effectCommon].mean(0), c.commonMean)
 	if p.horn >= 0 {
-		c.spread(f, m.horn.mean(p.horn), c.hornMean)
+		c.spread(f, m.tables[effectHorn].mean(p.horn), c.hornMean)
 	}
-	c.base = make([]float64, m.common.Draws*n)
+	c.base = make([]float64, m.tables[effectCommon].Draws*n)
 	sum := make([]float64, len(m.slots))
-	for k := range m.common.Draws {
-		copy(sum, widen(c.scratch, m.common.deviation(0, k)))
+	for k := range m.tables[effectCommon].Draws {
+		copy(sum, widen(c.scratch, m.tables[effectCommon].deviation(0, k)))
 		if p.horn >= 0 {
-			add(widen(c.scratch, m.horn.deviation(p.horn, k)), sum)
+			add(widen(c.scratch, m.tables[effectHorn].deviation(p.horn, k)), sum)
 		}
 		row := c.base[k*n:][:n]
 		c.spread(f, sum, row)
@@ -203,7 +203,7 @@ func times(basis, coef, out []float64) {
 func (c *caster) cast(p setupPlace, f *frame) Prediction {
 	c.prepare(p, f)
 	m, n := c.m, f.n
-	draws := m.common.Draws
+	draws := m.tables[effectCommon].Draws
 	slab := make([]float64, (6+draws)*n)
 	next := func() []float64 {
 		v := slab[:n:n]
@@ -253,15 +253,15 @@ func (c *caster) means(p setupPlace, f *frame, out *Prediction) {
 		add(part, into)
 	}
 	if p.mouthpiece >= 0 {
-		times(f.mouthpiece, m.mouthpiece.mean(p.mouthpiece), out.Mouthpiece)
-		free(&m.mouthpieceSlots, p.mouthpiece, out.Mouthpiece)
+		times(f.mouthpiece, m.tables[effectMouthpiece].mean(p.mouthpiece), out.Mouthpiece)
+		free(&m.tables[effectMouthpieceSlots], p.mouthpiece, out.Mouthpiece)
 	}
 	if p.player >= 0 {
-		times(f.smooth, m.player.mean(p.player), out.Player)
-		free(&m.playerSlots, p.player, out.Player)
+		times(f.smooth, m.tables[effectPlayer].mean(p.player), out.Player)
+		free(&m.tables[effectPlayerSlots], p.player, out.Player)
 	}
 	if p.pair >= 0 {
-		times(f.wiggle, m.pair.mean(p.pair), out.Pair)
+		times(f.wiggle, m.tables[effectPair].mean(p.pair), out.Pair)
 	}
 }
 
@@ -292,16 +292,16 @@ func (c *caster) deviate(p setupPlace, f *frame, k int, d []float64, random *ran
 		add(part, d)
 	}
 	if p.mouthpiece >= 0 {
-		apply(f.mouthpiece, widen(c.coef, m.mouthpiece.deviation(p.mouthpiece, k)))
-		free(&m.mouthpieceSlots, p.mouthpiece)
+		apply(f.mouthpiece, widen(c.coef, m.tables[effectMouthpiece].deviation(p.mouthpiece, k)))
+		free(&m.tables[effectMouthpieceSlots], p.mouthpiece)
 	}
 	if p.player >= 0 {
-		apply(f.smooth, widen(c.coef, m.player.deviation(p.player, k)))
-		free(&m.playerSlots, p.player)
+		apply(f.smooth, widen(c.coef, m.tables[effectPlayer].deviation(p.player, k)))
+		free(&m.tables[effectPlayerSlots], p.player)
 	}
 	switch {
 	case p.pair >= 0:
-		apply(f.wiggle, widen(c.coef, m.pair.deviation(p.pair, k)))
+		apply(f.wiggle, widen(c.coef, m.tables[effectPair].deviation(p.pair, k)))
 	case random != nil:
 		coef := c.coef[:smoothKnots]
 		for i := range coef {

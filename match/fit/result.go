@@ -24,8 +24,9 @@ type Model struct {
 	players     []itemRecord
 	pairs       []pairRecord // sorted by horn, mouthpiece
 
-	common, horn, mouthpiece, player, pair table
-	mouthpieceSlots, playerSlots           table // width 0 when not part of the model
+	// The effects, as coefficients: cents slot by slot, or at the knots of a
+	// smooth function; a table of width 0 is not part of the model.
+	tables [effects]table
 
 	slotIndex                      map[pitch.Slot]int
 	hornAt, mouthpieceAt, playerAt map[catalog.ID]int
@@ -77,72 +78,24 @@ type pairRecord struct {
 	sessions         int32
 }
 
-// finish turns the engine's state into a model.
-func (e *engine) finish(report Report) *Model {
-	m := &Model{Digest: e.data.Digest, At: time.Now().UTC(), Seed: e.seed, Report: report, Components: *e.comp, slots: e.data.Slots}
+// finish turns the engine's answer, recorded in tables, into a model.
+func (e *engine) finish(tables [effects]table, report Report) *Model {
+	m := &Model{Digest: e.data.Digest, At: time.Now().UTC(), Seed: e.seed, Report: report, Components: *e.comp,
+		slots: e.data.Slots, tables: tables}
 	m.recordItems(e.data)
-	draws := len(e.draws)
-	j := len(e.data.Slots)
-	m.common = newTable(1, j, draws)
-	copy(m.common.mean(0), e.base)
-	m.horn = newTable(len(m.horns), j, draws)
-	coefs := 1 + smoothKnots
-	m.mouthpiece = newTable(len(m.mouthpieces), coefs, draws)
-	m.player = newTable(len(m.players), smoothKnots, draws)
-	for _, l := range e.sys.levels {
-		e.tabulate(m, l)
-	}
-	m.pair = newTable(len(m.pairs), smoothKnots, draws)
-	for p := range m.pairs {
-		copy(m.pair.mean(p), e.answer.pair[p*smoothKnots:][:smoothKnots])
-		for k := range e.draws {
-			st := &e.draws[k]
-			for c := range smoothKnots {
-				m.pair.deviation(p, k)[c] = float32(st.truth.pair[p*smoothKnots+c] - st.pair[p*smoothKnots+c])
-			}
-		}
-	}
 	m.index()
 	m.Report.Levels = m.levelReports(e)
+	m.Report.Parts = m.countParts()
 	return m
 }
 
-// tabulate adds one level's effects to the tables.
-func (e *engine) tabulate(m *Model, l *level) {
-	d := e.data
-	same := func(i int) int { return i }
-	grouped := func(n int, key func(i int) string) func(i int) int {
-		group, _, _ := groups(n, key)
-		return func(i int) int { return int(group[i]) }
+// countParts is how many unconnected parts have sessions.
+func (m *Model) countParts() int {
+	parts := map[int32]bool{}
+	for _, p := range m.pairs {
+		parts[m.horns[p.horn].Record.Part] = true
 	}
-	hornGroup := func(key func(h HornItem) string) func(i int) int {
-		return grouped(len(d.Horns), func(i int) string { return key(d.Horns[i]) })
-	}
-	switch l.name {
-	case levelCommon:
-		m.common.addLevel(e, l, same)
-	case levelFamily:
-		m.horn.addLevel(e, l, hornGroup(func(h HornItem) string { return h.Family }))
-	case levelHornDesign:
-		m.horn.addLevel(e, l, hornGroup(func(h HornItem) string { return h.Design }))
-	case levelHorn:
-		m.horn.addLevel(e, l, same)
-	case levelMouthpieceDesign:
-		m.mouthpiece.addLevel(e, l, grouped(len(d.Mouthpieces), func(i int) string { return d.Mouthpieces[i].Design }))
-	case levelMouthpiece:
-		m.mouthpiece.addLevel(e, l, same)
-	case levelDimensions:
-		z, _ := d.standardDimensions()
-		m.mouthpiece.addDimensions(e, l, z)
-	case levelPlayer:
-		m.player.addLevel(e, l, same)
-	case levelMouthpieceSlots:
-		m.mouthpieceSlots = newTable(len(m.mouthpieces), len(m.slots), len(e.draws))
-		m.mouthpieceSlots.addLevel(e, l, same)
-	case levelPlayerSlots:
-		m.playerSlots = newTable(len(m.players), len(m.slots), len(e.draws))
-		m.playerSlots.addLevel(e, l, same)
-	}
+	return len(parts)
 }
 
 // recordItems counts the evidence behind every item.

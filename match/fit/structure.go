@@ -10,9 +10,10 @@ import (
 
 // structure is a family of covariance matrices of a group of effects, p x p in
 // cents^2: a weighted sum of known patterns, and around it a free matrix that
-// the catalog may learn as far as it has seen enough effects of the group. The
-// free matrix has an inverse-Wishart prior centred on the patterned one, worth
-// strength effects.
+// the catalog may learn as far as it has seen enough effects of the group.
+// In the metric of the patterned matrix, directions whose variance differs from
+// one by no more than chance explains are held as if the pattern were worth
+// strength effects; those that stand out are believed almost at once.
 type structure struct {
 	patterns []square
 	weights  []float64 // variance given to each pattern
@@ -50,11 +51,35 @@ func (s *structure) learn(second square, n, stretch float64) {
 	}
 	target := s.patterned(s.weights)
 	if !math.IsInf(s.strength, 1) {
-		for i := range target.a {
-			target.a[i] = (s.strength*target.a[i] + second.a[i]) / (s.strength + n)
-		}
+		target = s.shrink(target, second, n)
 	}
 	s.k = geodesic(s.k, target, stretch)
+}
+
+// standsOut and quickStrength say how far beyond the sampling spread of a
+// variance a direction has to be, and how many effects the pattern is worth
+// against it then.
+const (
+	standsOut     = 1.2
+	quickStrength = 20
+)
+
+// shrink moves the patterned covariance towards second/n, direction by
+// direction in its own metric. The log eigenvalues of a sample covariance of n
+// vectors of length p spread over about +-2 sqrt(p/n) by chance
+// (V. A. Marchenko and L. A. Pastur, "Distribution of eigenvalues for some sets
+// of random matrices", 1967).
+func (s *structure) shrink(target, second square, n float64) square {
+	sample := newSquare(target.n)
+	axpy(1/n, second.a, sample.a)
+	chance := standsOut * 2 * math.Sqrt(float64(target.n)/n)
+	return relativeTo(target, sample, func(v float64) float64 {
+		strength := s.strength
+		if math.Abs(math.Log(v)) > chance {
+			strength = quickStrength
+		}
+		return 1 + n/(n+strength)*(v-1)
+	})
 }
 
 // scoreWeights moves the log weights by one Fisher-scoring step of the
@@ -138,7 +163,8 @@ func same(yes bool) float64 {
 
 // hornPatterns are the ways horns differ, slot by slot: as a whole, by a
 // setting of the tuning slide, by the length of each valve's slide, by each
-// combination, by each partial's place, smoothly in pitch, and freely.
+// combination, by the partials' places (smoothly, finely, and the more the
+// longer the valve tubing), smoothly in pitch, and freely.
 func hornPatterns(slots []pitch.Slot) (patterns []square, variances []float64) {
 	n := len(slots)
 	x := make([]float64, n)
@@ -151,13 +177,19 @@ func hornPatterns(slots []pitch.Slot) (patterns []square, variances []float64) {
 		patterns = append(patterns, pattern(n, f))
 		variances = append(variances, variance)
 	}
+	shorter := func(i int) float64 { return 1 / slots[i].Valves.Ratio() }
+	added := func(i int) float64 { return slots[i].Valves.Ratio() - 1 }
 	addPattern(4, func(i, j int) float64 { return 1 })
-	addPattern(4, func(i, j int) float64 { return 1 / (slots[i].Valves.Ratio() * slots[j].Valves.Ratio()) })
+	addPattern(4, func(i, j int) float64 { return shorter(i) * shorter(j) })
 	for v := 1; v <= 3; v++ {
-		addPattern(4, func(i, j int) float64 { return same(slots[i].Valves.Uses(v) && slots[j].Valves.Uses(v)) })
+		addPattern(6, func(i, j int) float64 {
+			return same(slots[i].Valves.Uses(v) && slots[j].Valves.Uses(v)) * shorter(i) * shorter(j)
+		})
 	}
 	addPattern(2, func(i, j int) float64 { return same(slots[i].Valves == slots[j].Valves) })
-	addPattern(9, func(i, j int) float64 { return gauss(logPartial[i], logPartial[j], 0.5) })
+	addPattern(7, func(i, j int) float64 { return gauss(logPartial[i], logPartial[j], 0.6) })
+	addPattern(2, func(i, j int) float64 { return gauss(logPartial[i], logPartial[j], 0.3) })
+	addPattern(8, func(i, j int) float64 { return added(i) * added(j) * gauss(logPartial[i], logPartial[j], 0.6) })
 	addPattern(2, func(i, j int) float64 { return same(slots[i].Partial == slots[j].Partial) })
 	addPattern(6, func(i, j int) float64 { return gauss(x[i], x[j], 0.6) })
 	addPattern(5, func(i, j int) float64 { return same(i == j) })

@@ -12,63 +12,71 @@ func newTable(items, width, draws int) table {
 	return table{width, draws, make([]float64, items*width), make([]float32, items*draws*width)}
 }
 
+func (t *table) items() int {
+	if t.Width == 0 {
+		return 0
+	}
+	return len(t.Mean) / t.Width
+}
+
 func (t *table) mean(item int) []float64 { return t.Mean[item*t.Width:][:t.Width] }
 
 func (t *table) deviation(item, draw int) []float32 {
 	return t.Deviations[(item*t.Draws+draw)*t.Width:][:t.Width]
 }
 
-// addLevel adds, for every item, the coefficients of its block of a level.
-func (t *table) addLevel(e *engine, l *level, block func(item int) int) {
-	items := len(t.Mean) / t.Width
-	parallel(items, func(lo, hi int) {
-		deviation := make([]float64, l.p)
-		for i := lo; i < hi; i++ {
-			at := l.first + block(i)*l.p
-			add(l.coefficients(e.answer.u[at:at+l.p]), t.mean(i))
-			for k := range e.draws {
-				st := &e.draws[k]
-				for c := range deviation {
-					deviation[c] = st.truth.u[at+c] - st.u[at+c]
-				}
-				into := t.deviation(i, k)
-				for c, v := range l.coefficients(deviation) {
-					into[c] += float32(v)
-				}
-			}
+// newTables makes room for the effects of the model.
+func (e *engine) newTables(draws int) (t [effects]table) {
+	d, j := e.data, len(e.data.Slots)
+	t[effectCommon] = newTable(1, j, draws)
+	copy(t[effectCommon].mean(0), e.base)
+	t[effectHorn] = newTable(len(d.Horns), j, draws)
+	t[effectMouthpiece] = newTable(len(d.Mouthpieces), 1+smoothKnots, draws)
+	t[effectPlayer] = newTable(len(d.Players), smoothKnots, draws)
+	t[effectPair] = newTable(len(e.sys.terms.pairs), smoothKnots, draws)
+	for _, l := range e.sys.levels {
+		switch l.into {
+		case effectMouthpieceSlots:
+			t[l.into] = newTable(len(d.Mouthpieces), j, draws)
+		case effectPlayerSlots:
+			t[l.into] = newTable(len(d.Players), j, draws)
 		}
-	})
+	}
+	return t
 }
 
-// addDimensions adds what follows from each mouthpiece's dimensions.
-func (t *table) addDimensions(e *engine, l *level, z [][dimensionCount]float64) {
-	coefficients := func(value func(i int) float64) [][]float64 {
-		out := make([][]float64, dimensionCount)
-		white := make([]float64, l.p)
-		for d := range out {
-			for c := range white {
-				white[c] = value(l.first + d*l.p + c)
-			}
-			out[d] = l.coefficients(white)
-		}
-		return out
-	}
-	mean := coefficients(func(i int) float64 { return e.answer.u[i] })
-	for i := range z {
-		for d, zd := range z[i] {
-			axpy(zd, mean[d], t.mean(i))
-		}
-	}
-	for k := range e.draws {
-		st := &e.draws[k]
-		dev := coefficients(func(i int) float64 { return st.truth.u[i] - st.u[i] })
-		for i := range z {
-			into := t.deviation(i, k)
-			for d, zd := range z[i] {
-				for c, v := range dev[d] {
-					into[c] += float32(zd * v)
-				}
+// record adds the coefficients that whitened unknowns u and the pairs'
+// interactions stand for to every item's vector.
+func (e *engine) record(tables *[effects]table, u, pair []float64, addTo func(t *table, item int, coefficients []float64)) {
+	scratch, out := make([]float64, len(e.data.Slots)), make([]float64, len(e.data.Slots))
+	for _, l := range e.sys.levels {
+		t := &tables[l.into]
+		for i := range t.items() {
+			if l.itemCoefficients(u, i, scratch, out) {
+				addTo(t, i, out[:l.p])
 			}
 		}
 	}
+	t := &tables[effectPair]
+	for p := range t.items() {
+		addTo(t, p, pair[p*smoothKnots:][:smoothKnots])
+	}
+}
+
+// recordMean records the answer.
+func (e *engine) recordMean(tables *[effects]table) {
+	e.record(tables, e.answer.u, e.answer.pair, func(t *table, item int, c []float64) { add(c, t.mean(item)) })
+}
+
+// recordDraw records the deviation of draw k, truth less solution; it changes
+// the truth.
+func (e *engine) recordDraw(tables *[effects]table, st *state, k int) {
+	axpy(-1, st.u, st.truth.u)
+	axpy(-1, st.pair, st.truth.pair)
+	e.record(tables, st.truth.u, st.truth.pair, func(t *table, item int, c []float64) {
+		into := t.deviation(item, k)
+		for i, v := range c {
+			into[i] += float32(v)
+		}
+	})
 }

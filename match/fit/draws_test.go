@@ -149,8 +149,8 @@ func TestLooseDrawsAreGoodDraws(t *testing.T) {
 // slot-by-slot levels, other keys, fourth valves - for the standard deviations
 // of all kinds of setups.
 func TestSpreadsAreExactInAMixedCatalog(t *testing.T) {
-	const batches, size = 4, 250
-	s := mixedShelf(6, 7, 3, 12, 5)
+	const batches, size = 2, 250
+	s := mixedShelf(4, 4, 2, 9, 5)
 	d := s.load(t)
 	setups := someSetups(s)
 	var square [][]float64
@@ -171,23 +171,30 @@ func TestSpreadsAreExactInAMixedCatalog(t *testing.T) {
 			}
 		}
 	}
-	long := newMarginal(t, e)
+	if e.sys.exact == nil {
+		t.Fatal("not solved exactly")
+	}
+	long, ratio := newMarginal(t, e), 0.0
 	for i, x := range setups {
 		o := long.occasionOf(x)
 		want := sdOf(long.posterior(t, o, o))
 		for j, slot := range usualSlots() {
 			exact := want[e.data.slotIndex[slot]]
+			ratio += square[i][j] / (exact * exact) / float64(len(setups)*len(usualSlots()))
 			if r := math.Sqrt(square[i][j]) / exact; math.Abs(r-1) > 5/math.Sqrt(2*batches*size) {
 				t.Errorf("setup %d, %s: SD is %.3f times the exact one of %.3f", i, slot, r, exact)
 			}
 		}
+	}
+	if math.Abs(ratio-1) > 0.05 {
+		t.Errorf("over all setups and notes the variances are %.3f times the exact ones", ratio)
 	}
 	names := map[string]bool{}
 	for _, l := range e.sys.levels {
 		names[l.name] = true
 	}
 	for _, name := range []string{levelCommon, levelFamily, levelHornDesign, levelHorn, levelMouthpieceDesign, levelMouthpiece,
-		levelDimensions, levelPlayer, levelMouthpieceSlots, levelPlayerSlots} {
+		levelDimensions, levelUnknownDimension, levelPlayer, levelMouthpieceSlots, levelPlayerSlots} {
 		if !names[name] {
 			t.Errorf("the catalog does not exercise the level %q", name)
 		}

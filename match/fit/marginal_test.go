@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 
+	"centwise/catalog"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -152,6 +154,13 @@ func (m *marginal) shared(name string, a, b occasion) float64 {
 		return both(a.mouthpiece, b.mouthpiece, func(i int) string { return m.data.Mouthpieces[i].Design })
 	case levelMouthpiece, levelMouthpieceSlots:
 		return both(a.mouthpiece, b.mouthpiece, none)
+	case levelUnknownDimension: // mouthpieces of which nothing is known stand apart
+		for _, o := range []occasion{a, b} {
+			if o.mouthpiece < 0 || m.z[o.mouthpiece] != [dimensionCount]float64{} {
+				return 0
+			}
+		}
+		return both(a.mouthpiece, b.mouthpiece, func(i int) string { return m.data.Mouthpieces[i].Design })
 	case levelPlayer, levelPlayerSlots:
 		return both(a.player, b.player, none)
 	case levelDimensions:
@@ -328,8 +337,9 @@ func solved(t testing.TB, e *engine, p plan, exact bool) *Model {
 		e.sys.exact = nil
 	}
 	var report Report
-	if err := e.conclude(t.Context(), p, &report); err != nil {
+	tables, err := e.conclude(t.Context(), p, &report, catalog.NoCounter{})
+	if err != nil {
 		t.Fatal(err)
 	}
-	return e.finish(report)
+	return e.finish(tables, report)
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/binary"
 	"encoding/gob"
+	"fmt"
 	"math"
 	"time"
 
@@ -13,105 +14,151 @@ import (
 )
 
 // formatVersion of the stored sections; another one means fitting anew.
-const formatVersion = 1
+const formatVersion = 2
 
 // sectionModel holds everything but the tables.
 const sectionModel = "model"
 
 // storedModel is the section "model".
 type storedModel struct {
-	Seed        uint64
-	At          time.Time
-	Report      Report
-	Components  Components
-	Slots       []pitch.Slot
-	Horns       []hornRecord
-	Mouthpieces []itemRecord
-	Players     []itemRecord
-	Pairs       []int32 // horn, mouthpiece, sessions in turn
+	Seed         uint64
+	At           time.Time
+	Report       Report
+	Components   Components
+	Slots        []pitch.Slot
+	Horns        []hornRecord
+	Mouthpieces  []itemRecord
+	Players      []itemRecord
+	Pairs        []int32 // horn, mouthpiece, sessions in turn
+	Width, Items [effects]int
 }
 
-// tableNames are the sections of the tables.
+// tableNames begin the names of the tables' sections.
 var tableNames = [effects]string{"common", "horn", "mouthpiece", "mouthpiece slots", "player", "player slots", "pair"}
 
+func sectionName(e effect, part int) string { return fmt.Sprintf("%s/%d", tableNames[e], part) }
+
 func saveModel(ctx context.Context, store catalog.Store, m *Model) error {
-	s := storedModel{m.Seed, m.At, m.Report, m.Components, m.slots, m.horns, m.mouthpieces, m.players, nil}
+	s := storedModel{Seed: m.Seed, At: m.At, Report: m.Report, Components: m.Components, Slots: m.slots,
+		Horns: m.horns, Mouthpieces: m.mouthpieces, Players: m.players}
 	for _, p := range m.pairs {
 		s.Pairs = append(s.Pairs, p.horn, p.mouthpiece, p.sessions)
+	}
+	f := catalog.StoredFit{Digest: m.Digest, Version: formatVersion, At: m.At, Sections: map[string][]byte{}}
+	for e := range effects {
+		t := &m.tables[e]
+		s.Width[e], s.Items[e] = t.width, t.items
+		for i := range t.parts {
+			f.Sections[sectionName(e, i)] = t.parts[i].Load().encode()
+		}
 	}
 	var b bytes.Buffer
 	if err := gob.NewEncoder(&b).Encode(s); err != nil {
 		return err
 	}
-	f := catalog.StoredFit{Digest: m.Digest, Version: formatVersion, At: m.At, Sections: map[string][]byte{sectionModel: b.Bytes()}}
-	for i, name := range tableNames {
-		f.Sections[name] = m.tables[i].encode()
-	}
+	f.Sections[sectionModel] = b.Bytes()
 	return store.SaveFit(ctx, f)
 }
 
-// loadModel reads the stored fit if it was made from data with this digest.
+var errStale = catalog.Errorf(catalog.NotFound, "run centwise fit", "the stored fit is not of these data")
+
+// loadModel opens the stored fit if it was made from data with this digest; its
+// tables are read as they are asked for.
 func loadModel(ctx context.Context, store catalog.Store, digest string) (*Model, error) {
-	f, err := store.LoadFit(ctx)
+	f, err := store.LoadFit(ctx, sectionModel)
 	if err != nil {
 		return nil, err
 	}
-	stale := catalog.Errorf(catalog.NotFound, "run centwise fit", "the stored fit is not of these data")
 	if f.Digest != digest || f.Version != formatVersion {
-		return nil, stale
+		return nil, errStale
 	}
 	var s storedModel
 	if err := gob.NewDecoder(bytes.NewReader(f.Sections[sectionModel])).Decode(&s); err != nil {
-		return nil, stale
+		return nil, errStale
 	}
 	m := &Model{Digest: f.Digest, At: s.At, Seed: s.Seed, Report: s.Report, Components: s.Components,
 		slots: s.Slots, horns: s.Horns, mouthpieces: s.Mouthpieces, players: s.Players}
 	for i := 0; i+2 < len(s.Pairs); i += 3 {
 		m.pairs = append(m.pairs, pairRecord{s.Pairs[i], s.Pairs[i+1], s.Pairs[i+2]})
 	}
-	for i, name := range tableNames {
-		if !m.tables[i].decode(f.Sections[name]) {
-			return nil, stale
-		}
+	for e := range effects {
+		m.tables[e] = emptyTable(s.Items[e], s.Width[e], s.Report.Draws)
 	}
+	m.read = func(section string) ([]byte, error) {
+		f, err := store.LoadFit(context.WithoutCancel(ctx), section)
+		if err != nil {
+			return nil, err
+		}
+		if f.Digest != digest || !f.At.Equal(m.storedAt) {
+			return nil, catalog.Errorf(catalog.Conflict, "run the command again", "the catalog was fitted anew meanwhile")
+		}
+		return f.Sections[section], nil
+	}
+	m.storedAt = f.At
 	m.index()
+	if err := m.fetchPart(effectCommon, 0); err != nil {
+		return nil, err
+	}
 	return m, nil
 }
 
-// encode writes a table in little-endian order: width, draws, items, means as
-// 64-bit and deviations as 32-bit floats.
-func (t *table) encode() []byte {
-	out := make([]byte, 0, 12+8*len(t.Mean)+4*len(t.Deviations))
-	for _, v := range []int{t.Width, t.Draws, t.items()} {
-		out = binary.LittleEndian.AppendUint32(out, uint32(v))
+// fetch reads the parts of the tables that a setup needs.
+func (m *Model) fetch(p setupPlace) error {
+	for e, item := range map[effect]int{effectHorn: p.horn, effectMouthpiece: p.mouthpiece, effectMouthpieceSlots: p.mouthpiece,
+		effectPlayer: p.player, effectPlayerSlots: p.player, effectPair: p.pair} {
+		if item < 0 || m.tables[e].items == 0 {
+			continue
+		}
+		if err := m.fetchPart(e, item/partItems); err != nil {
+			return err
+		}
 	}
-	for _, v := range t.Mean {
+	return nil
+}
+
+// fetchPart reads one part of a table unless it is there.
+func (m *Model) fetchPart(e effect, i int) error {
+	t := &m.tables[e]
+	if t.parts[i].Load() != nil {
+		return nil
+	}
+	b, err := m.read(sectionName(e, i))
+	if err != nil {
+		return err
+	}
+	p := decodePart(b, t.partLength(i), t.width, t.draws)
+	if p == nil {
+		return errStale
+	}
+	t.parts[i].Store(p)
+	return nil
+}
+
+// encode writes a part in little-endian order: the means as 64-bit, then the
+// deviations as 32-bit floats.
+func (p *part) encode() []byte {
+	out := make([]byte, 0, 8*len(p.mean)+4*len(p.deviations))
+	for _, v := range p.mean {
 		out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v))
 	}
-	for _, v := range t.Deviations {
+	for _, v := range p.deviations {
 		out = binary.LittleEndian.AppendUint32(out, math.Float32bits(v))
 	}
 	return out
 }
 
-// decode reads what encode wrote; false if the bytes are not a whole table.
-func (t *table) decode(b []byte) bool {
-	if len(b) < 12 {
-		return false
+// decodePart reads what encode wrote; nil if the bytes are not such a part.
+func decodePart(b []byte, items, width, draws int) *part {
+	if len(b) != items*width*(8+4*draws) {
+		return nil
 	}
-	width, draws := int(binary.LittleEndian.Uint32(b)), int(binary.LittleEndian.Uint32(b[4:]))
-	items := int(binary.LittleEndian.Uint32(b[8:]))
-	b = b[12:]
-	if len(b) != 8*items*width+4*items*draws*width {
-		return false
+	p := &part{make([]float64, items*width), make([]float32, items*draws*width)}
+	for i := range p.mean {
+		p.mean[i] = math.Float64frombits(binary.LittleEndian.Uint64(b[8*i:]))
 	}
-	*t = newTable(items, width, draws)
-	for i := range t.Mean {
-		t.Mean[i] = math.Float64frombits(binary.LittleEndian.Uint64(b[8*i:]))
+	b = b[8*len(p.mean):]
+	for i := range p.deviations {
+		p.deviations[i] = math.Float32frombits(binary.LittleEndian.Uint32(b[4*i:]))
 	}
-	b = b[8*len(t.Mean):]
-	for i := range t.Deviations {
-		t.Deviations[i] = math.Float32frombits(binary.LittleEndian.Uint32(b[4*i:]))
-	}
-	return true
+	return p
 }

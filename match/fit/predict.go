@@ -77,6 +77,9 @@ func (m *Model) PredictMany(setups []Setup, slots []pitch.Slot) ([]Prediction, e
 				return nil, err
 			}
 		}
+		if err := m.fetch(p); err != nil {
+			return nil, err
+		}
 		places[i] = p
 	}
 	out := make([]Prediction, len(setups))
@@ -178,9 +181,9 @@ func (c *caster) prepare(p setupPlace, f *frame) {
 	if p.horn >= 0 {
 		c.spread(f, m.tables[effectHorn].mean(p.horn), c.hornMean)
 	}
-	c.base = make([]float64, m.tables[effectCommon].Draws*n)
+	c.base = make([]float64, m.tables[effectCommon].draws*n)
 	sum := make([]float64, len(m.slots))
-	for k := range m.tables[effectCommon].Draws {
+	for k := range m.tables[effectCommon].draws {
 		copy(sum, widen(c.scratch, m.tables[effectCommon].deviation(0, k)))
 		if p.horn >= 0 {
 			add(widen(c.scratch, m.tables[effectHorn].deviation(p.horn, k)), sum)
@@ -203,7 +206,7 @@ func times(basis, coef, out []float64) {
 func (c *caster) cast(p setupPlace, f *frame) Prediction {
 	c.prepare(p, f)
 	m, n := c.m, f.n
-	draws := m.tables[effectCommon].Draws
+	draws := m.tables[effectCommon].draws
 	slab := make([]float64, (6+draws)*n)
 	next := func() []float64 {
 		v := slab[:n:n]
@@ -245,7 +248,7 @@ func (c *caster) cast(p setupPlace, f *frame) Prediction {
 func (c *caster) means(p setupPlace, f *frame, out *Prediction) {
 	m := c.m
 	free := func(t *table, item int, into []float64) {
-		if t.Width == 0 {
+		if t.width == 0 {
 			return
 		}
 		part := make([]float64, f.n)
@@ -284,7 +287,7 @@ func (c *caster) deviate(p setupPlace, f *frame, k int, d []float64, random *ran
 		}
 	}
 	free := func(t *table, item int) {
-		if t.Width == 0 {
+		if t.width == 0 {
 			return
 		}
 		part := make([]float64, f.n)

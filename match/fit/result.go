@@ -28,6 +28,10 @@ type Model struct {
 	// smooth function; a table of width 0 is not part of the model.
 	tables [effects]table
 
+	// read gets a section of the stored fit that the model came from.
+	read     func(section string) ([]byte, error)
+	storedAt time.Time
+
 	slotIndex                      map[pitch.Slot]int
 	hornAt, mouthpieceAt, playerAt map[catalog.ID]int
 	smooth                         []float64 // J x smoothKnots

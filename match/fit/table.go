@@ -1,28 +1,49 @@
 package fit
 
+import "sync/atomic"
+
+// partItems is how many items lie together in one part of a table: a stored
+// fit is read part by part, as it is asked for.
+const partItems = 256
+
 // table keeps vectors of one width for many items: the mean of each and its
-// deviation in every draw, item by item so that one item lies together.
+// deviation in every draw.
 type table struct {
-	Width, Draws int
-	Mean         []float64 // items x width
-	Deviations   []float32 // items x draws x width
+	width, draws, items int
+	parts               []atomic.Pointer[part]
 }
 
+// part is a stretch of a table, item by item so that one item lies together.
+type part struct {
+	mean       []float64 // items x width
+	deviations []float32 // items x draws x width
+}
+
+// newTable makes a table with all its parts, of zeros.
 func newTable(items, width, draws int) table {
-	return table{width, draws, make([]float64, items*width), make([]float32, items*draws*width)}
-}
-
-func (t *table) items() int {
-	if t.Width == 0 {
-		return 0
+	t := emptyTable(items, width, draws)
+	for i := range t.parts {
+		n := t.partLength(i)
+		t.parts[i].Store(&part{make([]float64, n*width), make([]float32, n*draws*width)})
 	}
-	return len(t.Mean) / t.Width
+	return t
 }
 
-func (t *table) mean(item int) []float64 { return t.Mean[item*t.Width:][:t.Width] }
+// emptyTable makes a table whose parts are still to be stored.
+func emptyTable(items, width, draws int) table {
+	return table{width, draws, items, make([]atomic.Pointer[part], (items+partItems-1)/partItems)}
+}
+
+// partLength is the number of items in a part.
+func (t *table) partLength(i int) int { return min(partItems, t.items-i*partItems) }
+
+func (t *table) mean(item int) []float64 {
+	return t.parts[item/partItems].Load().mean[item%partItems*t.width:][:t.width]
+}
 
 func (t *table) deviation(item, draw int) []float32 {
-	return t.Deviations[(item*t.Draws+draw)*t.Width:][:t.Width]
+	at := (item%partItems*t.draws + draw) * t.width
+	return t.parts[item/partItems].Load().deviations[at:][:t.width]
 }
 
 // newTables makes room for the effects of the model.
@@ -51,14 +72,14 @@ func (e *engine) record(tables *[effects]table, u, pair []float64, addTo func(t 
 	scratch, out := make([]float64, len(e.data.Slots)), make([]float64, len(e.data.Slots))
 	for _, l := range e.sys.levels {
 		t := &tables[l.into]
-		for i := range t.items() {
+		for i := range t.items {
 			if l.itemCoefficients(u, i, scratch, out) {
 				addTo(t, i, out[:l.p])
 			}
 		}
 	}
 	t := &tables[effectPair]
-	for p := range t.items() {
+	for p := range t.items {
 		addTo(t, p, pair[p*smoothKnots:][:smoothKnots])
 	}
 }

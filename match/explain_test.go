@@ -238,17 +238,17 @@ func TestPairsInBatches(t *testing.T) {
 		rows[i].Setup = fit.Setup{Horn: "alder", Mouthpiece: "Plover 16.2"}
 	}
 	n := 0
-	for range Pairs(e, rows, ProfileSlots()) {
+	for range Pairs(e, rows, fit.StandardSlots()) {
 		n++
 	}
 	if want := 45 * len(rows); n != want {
 		t.Errorf("%d lines, want %d", n, want)
 	}
-	for range Pairs(e, rows, ProfileSlots()) {
+	for range Pairs(e, rows, fit.StandardSlots()) {
 		break // must not go on
 	}
 	e.fail = errors.New("no fit")
-	for _, err := range Pairs(e, rows, ProfileSlots()) {
+	for _, err := range Pairs(e, rows, fit.StandardSlots()) {
 		if !errors.Is(err, e.fail) {
 			t.Errorf("a failing engine: %v", err)
 		}

@@ -29,36 +29,23 @@ type Engine interface {
 	PredictMany(s []fit.Setup, slots []pitch.Slot) ([]fit.Prediction, error)
 }
 
-// inProfiles reports whether profiles usually hold a slot: the six usable
-// partials on every combination and three more on the open horn. Only these are
-// asked for as harmonics of a note.
-func inProfiles(s pitch.Slot) bool {
-	switch s.Partial {
-	case 2, 3, 4, 5, 6, 8:
-		return true
-	case 7, 9, 10:
-		return s.Valves == 0
+// inProfiles holds the slots that profiles usually hold. Only these are asked for
+// as harmonics of a note.
+var inProfiles = func() map[pitch.Slot]bool {
+	in := map[pitch.Slot]bool{}
+	for _, s := range fit.StandardSlots() {
+		in[s] = true
 	}
-	return false
-}
+	return in
+}()
 
-// ProfileSlots lists the slots that profiles are usually measured on: partials
-// 2, 3, 4, 5, 6 and 8 of the seven usual combinations of three valves and
-// partials 7, 9 and 10 of the open horn, 45 in all, by note.
-func ProfileSlots() []pitch.Slot {
-	var out []pitch.Slot
-	for _, v := range pitch.ThreeValveCombinations {
-		if v.String() == "3" {
-			continue // 12 is the usual way
-		}
-		for p := 2; p <= pitch.MaxPartial; p++ {
-			if s := (pitch.Slot{Valves: v, Partial: p}); inProfiles(s) {
-				out = append(out, s)
-			}
-		}
+// AnsweredSlots lists the slots that an engine answers for: those it names, else
+// the standard ones.
+func AnsweredSlots(e Engine) []pitch.Slot {
+	if some, ok := e.(interface{ Slots() []pitch.Slot }); ok {
+		return some.Slots()
 	}
-	sortSlots(out)
-	return out
+	return fit.StandardSlots()
 }
 
 // answers says which slots an engine answers for.

@@ -420,7 +420,7 @@ func TestRankLimitKeepsChancesOfTheWholeList(t *testing.T) {
 func TestRankWithoutAnswersForSomeSlots(t *testing.T) {
 	fake, q := twoWorlds()
 	q.Criteria = Criteria{High: pitch.TopUsual}
-	e := someEngine{fake, ProfileSlots()}
+	e := someEngine{fake, fit.StandardSlots()}
 	r := rank(t, e, q)
 	if !slices.ContainsFunc(r.Notes, func(s string) bool {
 		return strings.HasPrefix(s, "Not judged: C#6, D6, Eb6, F6, F#6 and G6.")
@@ -471,14 +471,40 @@ func TestRankPoolsSpecimensOfADesign(t *testing.T) {
 
 func TestRankSaysWhatItRestsOn(t *testing.T) {
 	e, q := twoWorlds()
-	e.unlinked = map[catalog.ID]bool{"Dunlin 16.6": true}
-	e.evidence = func(fit.Setup) fit.Evidence { return fit.Evidence{Mouthpiece: 2, Basis: fit.BasisPrior} }
-	notes := strings.Join(rank(t, e, q).Notes, " ")
-	for _, want := range []string{"Nobody has measured the horn Alder", "1 of 2 pairings are not linked"} {
-		if !strings.Contains(notes, want) {
-			t.Errorf("%q lacks %q", notes, want)
-		}
+	notesFor := func(evidence func(fit.Setup) fit.Evidence) string {
+		e.evidence = evidence
+		return strings.Join(rank(t, e, q).Notes, " ")
 	}
+	notes := notesFor(func(fit.Setup) fit.Evidence { return fit.Evidence{Mouthpiece: 2, Basis: fit.BasisPrior} })
+	if !strings.Contains(notes, "Nobody has measured the horn Alder") {
+		t.Errorf("the horn asked from is not measured: %q", notes)
+	}
+	notes = notesFor(func(s fit.Setup) fit.Evidence {
+		if s.Mouthpiece == "Dunlin 16.6" {
+			return fit.Evidence{Horn: 2, Basis: fit.BasisPrior}
+		}
+		return fit.Evidence{Horn: 2, Mouthpiece: 1, Basis: fit.BasisMeasured}
+	})
+	if !strings.Contains(notes, "Nobody has measured Dunlin 16.6: ") || strings.Contains(notes, "linked") {
+		t.Errorf("one of two is not measured: %q", notes)
+	}
+	notes = notesFor(func(fit.Setup) fit.Evidence { return fit.Evidence{Basis: fit.BasisDimensions} })
+	if !strings.Contains(notes, "Nobody has measured any of this gear") || strings.Contains(notes, "linked") || strings.Contains(notes, "Dunlin") {
+		t.Errorf("nothing is measured: %q", notes)
+	}
+	e.unlinked = map[catalog.ID]bool{"Dunlin 16.6": true}
+	notes = notesFor(nil)
+	if !strings.Contains(notes, "1 of 2 pairings is not linked") || strings.Contains(notes, "Nobody") {
+		t.Errorf("one of two is not linked: %q", notes)
+	}
+	if strings.Contains(notes, "uncertain") {
+		t.Errorf("certain profiles: %q", notes)
+	}
+	e.sd = 5 // 80 % interval +-6.4
+	if notes = notesFor(nil); !strings.Contains(notes, "2 of 2 profiles are uncertain by more than plus or minus 6 cents") {
+		t.Errorf("wide profiles: %q", notes)
+	}
+	e.sd = 0
 	m := mouthpiece("Plover 16.2")
 	e.evidence = func(fit.Setup) fit.Evidence { return fit.Evidence{Horn: 2, Basis: fit.BasisPrior} }
 	notes = strings.Join(rank(t, e, Question{FromMouthpiece: &m, Horns: []catalog.Horn{alder()}}).Notes, " ")

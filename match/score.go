@@ -147,8 +147,11 @@ func shareChances(list []Pairing) {
 		}
 		for i := range list {
 			if list[i].errs[k] == least {
-				list[i].ChanceBest += 1 / float64(winners*draws)
+				list[i].ChanceBest += 1 / float64(winners)
 			}
 		}
+	}
+	for i := range list {
+		list[i].ChanceBest /= float64(draws)
 	}
 }

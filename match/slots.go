@@ -41,7 +41,7 @@ func withHarmonics(slots []pitch.Slot, answered func(pitch.Slot) bool) []pitch.S
 	var more []pitch.Slot
 	for _, s := range slots {
 		for k := 2; k <= 4; k++ {
-			if h, ok := tuning.Harmonic(s, k); ok && !have[h] && inProfiles(h) && answered(h) {
+			if h, ok := tuning.Harmonic(s, k); ok && !have[h] && inProfiles[h] && answered(h) {
 				have[h] = true
 				more = append(more, h)
 			}

@@ -23,6 +23,9 @@ type Verdict struct {
 	// Low and High bound the error with 80 % chance: its 10 % and 90 % quantiles.
 	Low  float64 `json:"low"`
 	High float64 `json:"high"`
+	// TypicalSD is the standard deviation of the profile on a typical note: the
+	// median over the notes.
+	TypicalSD float64 `json:"typical_sd"`
 	// ChanceTolerable is the chance that the error is within the tolerance.
 	ChanceTolerable float64 `json:"chance_tolerable"`
 	// Support is the mean harmonic support of the notes, null when unknown.
@@ -33,6 +36,18 @@ type Verdict struct {
 	Flattest NoteCents `json:"flattest"`
 	// Beyond counts the notes left more than 5, 10 and 15 cents out.
 	Beyond [3]int `json:"beyond_5_10_15"`
+}
+
+// wideCents is the half width of the typical 80 % interval above which a profile
+// is said to be uncertain: horn, mouthpiece and player that are not known at
+// all give about 10 cents, well measured ones less than 5.
+const wideCents = 6.0
+
+// Wide gives the half width of the 80 % interval of a typical note, and whether
+// it is so wide that the profile is a first guess.
+func (v Verdict) Wide() (halfWidthCents float64, wide bool) {
+	half := z80 * v.TypicalSD
+	return half, half > wideCents
 }
 
 // judge gives the verdict on a prediction whose first slots are the problem's,
@@ -52,6 +67,7 @@ func (p plan) judge(x fit.Prediction, support bool) (Verdict, tuning.Result, []f
 	}
 	v.Worst, v.Sharpest, v.Flattest = at(result.Worst), at(result.Sharpest), at(result.Flattest)
 	v.Beyond = result.Beyond
+	v.TypicalSD = median(x.SD[:n])
 	if support {
 		if mean, ok := tuning.MeanSupport(p.problem.Slots(), p.at.of(x.Mean)); ok {
 			v.Support = &mean

@@ -16,10 +16,7 @@ func words(x *Explanation, missing []pitch.Note) []string {
 	out = append(out, changeWords(x)...)
 	out = append(out, x.slideWords()...)
 	out = append(out, x.evidenceWords()...)
-	if len(missing) > 0 {
-		out = append(out, missingWords(missing))
-	}
-	return out
+	return append(out, missingWords(missing)...)
 }
 
 func (x *Explanation) verdictWords() string {
@@ -113,13 +110,16 @@ func (x *Explanation) evidenceWords() []string {
 	return out
 }
 
-// missingWords names the notes of the range that were not judged.
-func missingWords(missing []pitch.Note) string {
+// missingWords names the notes of the range that were not judged, if any.
+func missingWords(missing []pitch.Note) []string {
+	if len(missing) == 0 {
+		return nil
+	}
 	var names []string
 	for _, n := range missing {
 		names = append(names, n.String())
 	}
-	return fmt.Sprintf("Not judged: %s. Nobody has measured the fingerings they are played with.", joinAnd(names))
+	return []string{fmt.Sprintf("Not judged: %s. Nobody has measured the fingerings they are played with.", joinAnd(names))}
 }
 
 // count writes a number with its noun: 1 session, 2 sessions, no session.

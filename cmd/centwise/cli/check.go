@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -57,6 +58,11 @@ func catalogCheckRun(ctx context.Context, o *catalogCheckOptions) error {
 		}
 		findings = append(findings, suspects...)
 	}
+	for i := range findings {
+		if strings.HasPrefix(findings[i].Repair, "centwise ") {
+			findings[i].Repair += o.factory.Here()
+		}
+	}
 	if err := printFindings(o, findings); err != nil {
 		return err
 	}
@@ -106,10 +112,9 @@ func printFindings(o *catalogCheckOptions, findings []catalog.Finding) error {
 	}); err != nil {
 		return err
 	}
-	switch len(findings) {
-	case 0:
+	if len(findings) == 0 {
 		s.Note("nothing found")
-	default:
+	} else {
 		s.Note("%s; look at each before you type its repair", count(len(findings), "finding"))
 	}
 	return nil

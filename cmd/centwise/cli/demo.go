@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -158,25 +159,29 @@ func (d *demo) predict(ctx context.Context, p match.Pairing) error {
 
 // next says what to do with all that.
 func (d *demo) next() {
-	at := ""
+	fmt.Fprintln(d.factory.Streams.Out, "\n"+d.factory.Streams.Style.Paint(show.Strong, "What to do next"))
+	d.say("Try the first two or three of the shortlist, not only the first: look at their chances of being best. %s %s", cautionShared, cautionRest)
+	d.say("Then measure one session with the one that pleases, import it, and rank again.")
+	d.say("To begin with your own, put a few sessions into a spreadsheet with the columns session, player, horn, mouthpiece, note and cents, a line a reading:")
+	d.suggest("centwise import sessions.csv --create")
 	if d.keep != "" {
-		at = " --catalog " + catalog.ShellWord(d.keep)
-	}
-	lines := []string{
-		"What to do next:",
-		"Try the first two or three of the shortlist, not only the first: look at their chances of being best. " + cautionShared + " " + cautionRest,
-		"Measure one session with the one that pleases, import it, and rank again.",
-		"Begin with your own: put a few sessions into a spreadsheet with the columns session, player, horn, mouthpiece, note, cents and type: centwise import sessions.csv --create",
-	}
-	if d.keep != "" {
-		lines = append(lines, fmt.Sprintf("The invented catalog is kept: centwise catalog check%s finds what was measured wrong in it.", at))
+		d.say("The invented catalog is kept. What was measured wrong in it, you see with:")
+		d.suggest("centwise catalog check --catalog " + catalog.ShellWord(d.keep))
 	} else {
-		lines = append(lines, "To look around in the invented catalog: centwise demo --keep lantern-bay.db")
+		d.say("To keep the invented catalog and look around in it:")
+		d.suggest("centwise demo --keep lantern-bay.db")
 	}
-	for _, line := range lines {
-		d.say("%s", line)
+	if ranFromSource() {
+		d.say("To type these commands as they stand here, install centwise once, in its folder:")
+		d.suggest("go install ./cmd/centwise")
 	}
 }
+
+// ranFromSource reports whether 'go run' started this program.
+func ranFromSource() bool { return strings.Contains(os.Args[0], "go-build") }
+
+// suggest prints a command to type.
+func (d *demo) suggest(line string) { fmt.Fprintln(d.factory.Streams.Out, "  "+line) }
 
 // say prints a paragraph of the demo.
 func (d *demo) say(format string, args ...any) {

@@ -73,6 +73,15 @@ func (f *Factory) CatalogPath() (string, error) {
 	return path, nil
 }
 
+// Here is what a command that is suggested needs at its end to mean the same
+// catalog: --catalog, if it was given.
+func (f *Factory) Here() string {
+	if f.catalogFlag == "" {
+		return ""
+	}
+	return " --catalog " + catalog.ShellWord(f.catalogFlag)
+}
+
 // hidePassword keeps what may be a password in an address off the screen.
 func hidePassword(address string) string {
 	scheme, rest, _ := strings.Cut(address, "://")

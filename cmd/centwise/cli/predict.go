@@ -30,9 +30,10 @@ anybody has played that setup or not: a line a note with what the horn and the m
 80 % interval, what the tuning slide and the throws take care of, and what is left to the lip. Then, in words, which
 notes the mouthpiece cures or spoils compared with a typical one, and what the prediction rests on.`,
 			`--pairs FILE predicts many setups for another program: FILE ("-" for standard input) has the columns horn,
-mouthpiece and, if wanted, player. The output has the columns horn, mouthpiece, fingering, partial, cents, sd, linked;
-every slot that profiles hold; cents and sd of the relative profile, its mean over the 31 usual notes removed. Without a
-player: a typical player.`,
+mouthpiece and, if wanted, player. The output has the columns horn, mouthpiece, fingering, partial, cents, sd, linked, a
+line a slot: partials 2, 3, 4, 5, 6 and 8 of the seven usual combinations, 7, 9 and 10 of the open horn, and any other that
+was measured. cents and sd are of the relative profile, its mean over the 31 usual notes removed, interaction included.
+Without a player: a typical player.`,
 			`--json prints one object, with --pairs {"predictions": [...]} with those columns as members.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitCancelled)),
 		Example: `  centwise predict Alder "Plover 16.2"

@@ -157,7 +157,7 @@ func (k *known) resolve(path string, lines []pairLine) (rows []match.PairRow, pr
 func printPairs(ctx context.Context, o *predictOptions, e match.Engine, rows []match.PairRow) error {
 	s := o.factory.Streams
 	progress := o.factory.Progress()
-	slots := match.ProfileSlots()
+	slots := match.AnsweredSlots(e)
 	progress.Start("predicting", int64(len(rows)*len(slots)))
 	defer progress.Done()
 	writer := show.NewPairWriter(s.Out, o.output.json, o.output.csv)

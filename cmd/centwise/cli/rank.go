@@ -12,6 +12,7 @@ import (
 	"centwise/catalog/pitch"
 	"centwise/cmd/centwise/show"
 	"centwise/match"
+	"centwise/match/fit"
 )
 
 type rankOptions struct {
@@ -172,23 +173,27 @@ func printRanking(o *rankOptions, r *match.Ranking) error {
 		}
 		s.Notes(r.Notes)
 	}
-	s.Notes(nextSteps(r))
+	sayNext(s, r, o.factory.Here())
 	s.Note(cautionShared + " " + cautionRest)
 	return nil
 }
 
-// nextSteps says what to do with a shortlist.
-func nextSteps(r *match.Ranking) []string {
+// sayNext says what to do with a shortlist; here ends commands.
+func sayNext(s *Streams, r *match.Ranking, here string) {
 	first := r.Pairings[0]
+	if first.Evidence == 0 && first.Basis != fit.BasisDesign {
+		s.Note("Next: measure one session, and import it as 'centwise import --help' says.")
+		return
+	}
 	predict := fmt.Sprintf("centwise predict %s %s", catalog.ShellWord(first.Horn), catalog.ShellWord(first.Mouthpiece))
 	if r.Player != "" {
 		predict += " --player " + catalog.ShellWord(r.Player)
 	}
-	steps := []string{"Next: see note by note why the first is first: " + predict}
+	s.Note("Next: see note by note why the first is first:")
+	s.Command(predict + here)
 	if first.PairSessions == 0 {
-		steps = append(steps, "Then measure one session with it, import the readings and rank again: the list will be surer.")
+		s.Note("Then measure one session with it, import the readings and rank again: the list will be surer.")
 	}
-	return steps
 }
 
 // filterFlags narrow what is ranked.

@@ -54,6 +54,12 @@ func (s *Streams) Note(format string, args ...any) {
 	fmt.Fprintln(s.Err, show.Wrap(text, s.Talk.Columns(), "", "  "))
 }
 
+// Command says a command to type next, on a line of its own that can be copied.
+func (s *Streams) Command(line string) {
+	s.Flush()
+	fmt.Fprintln(s.Err, "  "+show.Clean(line))
+}
+
 // Notes says several things, each as a paragraph.
 func (s *Streams) Notes(texts []string) {
 	for _, text := range texts {

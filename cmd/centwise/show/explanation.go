@@ -3,10 +3,13 @@ package show
 import (
 	"fmt"
 	"io"
-	"slices"
+	"math"
 
 	"centwise/match"
 )
+
+// barTitle heads the columns of bars.
+const barTitle = "flat | sharp"
 
 // NoteTable lays out an explanation a line a note: the shares and their sum,
 // what slide and throw take away, and what is left. Concert adds the sounding
@@ -30,7 +33,7 @@ func NoteTable(x *match.Explanation, concert bool) *Table {
 		{Title: "throw", Name: "throw", Right: true, Drop: 1},
 		{Title: "left", Name: "left", Right: true},
 		{Name: "support", Right: true},
-		{Title: "flat | sharp", Draw: true, Drop: 3},
+		{Title: barTitle, Draw: true, Drop: 3},
 	}}
 	scale := noteScale(x.Notes)
 	for _, n := range x.Notes {
@@ -85,13 +88,36 @@ func Explanation(w io.Writer, s Style, x *match.Explanation, concert bool) error
 	if _, err := fmt.Fprintf(w, "%s\n\n", s.Paint(Strong, heading)); err != nil {
 		return err
 	}
-	if err := NoteTable(x, concert).Write(w, s); err != nil {
+	table := NoteTable(x, concert)
+	if err := table.Write(w, s); err != nil {
 		return err
 	}
-	target := title(x.Temperament != "equal", " - target")
-	legend := fmt.Sprintf("Cents, + sharp, - flat. horn + mouthpiece%s + pair = sum; sum%s - slide - throw = left, which the lip must do. "+
-		"The bar (on a terminal wide enough) is the sum, its shade the 80 %% interval, either side of nought to %.0f cents.", title(x.Player != "", " + player"), target, noteScale(x.Notes))
-	return Sentences(w, s, append([]string{legend}, ExplanationSentences(x)...))
+	return Sentences(w, s, append([]string{noteLegend(s, table, x)}, ExplanationSentences(x)...))
+}
+
+// noteLegend says how to read the table of notes, as far as it is drawn.
+func noteLegend(s Style, t *Table, x *match.Explanation) string {
+	optional := func(title, text string) string {
+		if t.Shows(s, title) {
+			return text
+		}
+		return ""
+	}
+	pair := optional("pair", " + pair")
+	if largest := largestPair(x); pair == "" && largest >= 0.05 {
+		pair = fmt.Sprintf(" + pair (what the two do together, %.1f at most, drawn on a wider terminal)", largest)
+	}
+	text := fmt.Sprintf("Cents, + sharp, - flat. horn + mouthpiece%s%s = sum; sum%s%s%s = left, which the lip must do.",
+		optional("player", " + player"), pair, optional("target", " - target"), optional("slide", " - slide"), optional("throw", " - throw"))
+	return text + optional(barTitle, fmt.Sprintf(" The bar is the sum, its shade the 80 %% interval, to %.0f cents on either side.", noteScale(x.Notes)))
+}
+
+func largestPair(x *match.Explanation) float64 {
+	largest := 0.0
+	for _, n := range x.Notes {
+		largest = max(largest, math.Abs(n.Pair))
+	}
+	return largest
 }
 
 // ExplanationSentences is what a prediction says in words.
@@ -118,14 +144,19 @@ func Sentences(w io.Writer, s Style, texts []string) error {
 	return nil
 }
 
+// slideMM is the least way of the tuning slide worth a word: less can't be set
+// by hand.
+const slideMM = 0.5
+
 func slideLine(x *match.Explanation) string {
-	switch {
-	case x.SlideMM > 0.05:
-		return fmt.Sprintf("Slide: this profile is in tune as a whole with the tuning slide %.1f mm further out than where its notes average nought.", x.SlideMM)
-	case x.SlideMM < -0.05:
-		return fmt.Sprintf("Slide: this profile is in tune as a whole with the tuning slide %.1f mm further in than where its notes average nought.", -x.SlideMM)
+	direction := "out"
+	if x.SlideMM < 0 {
+		direction = "in"
 	}
-	return ""
+	if math.Abs(x.SlideMM) < slideMM {
+		return ""
+	}
+	return fmt.Sprintf("Slide: the notes as a whole are best with the tuning slide %.1f mm further %s than where they average nought.", math.Abs(x.SlideMM), direction)
 }
 
 func supportLine(x *match.Explanation) string {
@@ -135,23 +166,10 @@ func supportLine(x *match.Explanation) string {
 	return fmt.Sprintf("Harmonic support %.2f of 1: how well the notes' own overtones find resonances. An index for comparing setups, not cents.", *x.Support)
 }
 
-// wideCents is the half width of the typical 80 % interval above which a
-// prediction is said to be wide: horn, mouthpiece and player that are not known
-// at all give about 9 cents, well measured ones less than 5.
-const wideCents = 6.0
-
 func wideLine(x *match.Explanation) string {
-	var widths []float64
-	for _, n := range x.Notes {
-		widths = append(widths, (n.High-n.Low)/2)
-	}
-	if len(widths) == 0 {
+	half, wide := x.Wide()
+	if !wide {
 		return ""
 	}
-	slices.Sort(widths)
-	typical := widths[len(widths)/2]
-	if typical < wideCents {
-		return ""
-	}
-	return fmt.Sprintf("These intervals are wide: plus or minus %.0f cents on a typical note. Take this as a first guess and measure before you decide.", typical)
+	return fmt.Sprintf("These intervals are wide: plus or minus %.0f cents on a typical note. Take this as a first guess and measure before you decide.", half)
 }

@@ -73,9 +73,7 @@ func TestExplanationSaysWhenIntervalsAreWide(t *testing.T) {
 	if text := wideLine(x); text != "" {
 		t.Errorf("narrow intervals: %q", text)
 	}
-	for i := range x.Notes {
-		x.Notes[i].Low, x.Notes[i].High = -9, 9
-	}
+	x.TypicalSD = 7
 	if text := wideLine(x); !strings.Contains(text, "plus or minus 9 cents") {
 		t.Errorf("wide intervals: %q", text)
 	}
@@ -94,7 +92,7 @@ func TestExplanationShowsATarget(t *testing.T) {
 }
 
 func TestSlideLine(t *testing.T) {
-	for mm, want := range map[float64]string{1.07: "1.1 mm further out", -1.07: "1.1 mm further in", 0.01: ""} {
+	for mm, want := range map[float64]string{1.07: "1.1 mm further out", -1.07: "1.1 mm further in", 0.4: "", -0.4: ""} {
 		got := slideLine(&match.Explanation{SlideMM: mm})
 		if (want == "") != (got == "") || !strings.Contains(got, want) {
 			t.Errorf("%v mm: %q, want %q", mm, got, want)

@@ -3,6 +3,7 @@ package show
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"centwise/match"
 	"centwise/match/fit"
@@ -56,12 +57,14 @@ func percent(chance float64) Cell {
 
 // restsOn says in a few words what a pairing rests on.
 func restsOn(p match.Pairing) string {
-	text := string(p.Basis)
-	if p.PairSessions > 0 {
+	text := map[fit.Basis]string{
+		fit.BasisMeasured: "each alone", fit.BasisDesign: "its design", fit.BasisDimensions: "its sizes", fit.BasisPrior: "nothing yet",
+	}[p.Basis]
+	switch {
+	case p.PairSessions > 0:
 		text = "this pair"
-	}
-	if !p.Linked && p.Basis != fit.BasisPrior {
-		text += ", not linked"
+	case !p.Linked && p.Basis == fit.BasisMeasured:
+		text = "not linked"
 	}
 	if p.Adapter {
 		text += ", adapter"
@@ -87,10 +90,28 @@ func Ranking(w io.Writer, s Style, r *match.Ranking, toleranceCents float64) err
 	if _, err := fmt.Fprintf(w, "%s\n\n", s.Paint(Strong, heading)); err != nil {
 		return err
 	}
-	if err := RankTable(r).Write(w, s); err != nil {
+	table := RankTable(r)
+	if err := table.Write(w, s); err != nil {
 		return err
 	}
-	legend := fmt.Sprintf("error: cents left to the lip after the best slide and throws, all notes together; best: chance of being the best of the list; "+
-		"in tune: chance that the error is below %.0f cents; sessions: how many measured the horn or the mouthpiece.", toleranceCents)
-	return Sentences(w, s, append([]string{legend}, r.Notes...))
+	return Sentences(w, s, append([]string{rankLegend(s, table, toleranceCents)}, r.Notes...))
+}
+
+// rankLegend says what the columns hold that are drawn.
+func rankLegend(s Style, t *Table, toleranceCents float64) string {
+	var out []string
+	for _, column := range []struct{ title, text string }{
+		{"error", "error: cents left to the lip after the best slide and throws, all notes together, uncertainty included"},
+		{"best", "best: chance of being the best of the list"},
+		{"in tune", fmt.Sprintf("in tune: chance that the error is below %.0f cents", toleranceCents)},
+		{"worst note", "worst note: what is left of it, + sharp, - flat"},
+		{"support", "support: how well the notes' overtones find resonances, 1 at most"},
+		{"sessions", "sessions: how many measured the horn or the mouthpiece"},
+		{"rests on", "rests on: sessions with this pair, with each alone, with others of a design, or only its sizes"},
+	} {
+		if t.Shows(s, column.title) {
+			out = append(out, column.text)
+		}
+	}
+	return strings.Join(out, "; ") + "."
 }

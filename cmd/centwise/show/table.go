@@ -238,6 +238,12 @@ func (t *Table) layout(s Style) ([]int, map[int]int) {
 	return columns, widths
 }
 
+// Shows reports whether the column with this title is drawn in a style.
+func (t *Table) Shows(s Style, title string) bool {
+	columns, _ := t.layout(s)
+	return slices.ContainsFunc(columns, func(c int) bool { return t.Columns[c].Title == title })
+}
+
 func (t *Table) natural(column int) int {
 	if t.Columns[column].Draw {
 		return MinDraw

@@ -35,6 +35,10 @@ func TestScripts(t *testing.T) {
 	if err := os.Chmod(root, 0o755); err != nil { // for the command unprivileged
 		t.Fatal(err)
 	}
+	testdata, err := filepath.Abs(filepath.Join("..", "..", "testdata"))
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:                 filepath.Join("testdata", "script"),
 		WorkdirRoot:         root,
@@ -47,6 +51,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("LANG", "C.UTF-8")
 			e.Setenv("TZ", "UTC")
 			e.Setenv("ESC", "\x1b")
+			e.Setenv("TESTDATA", testdata)
 			for _, name := range []string{"CENTWISE_CATALOG", "CENTWISE_CONTRIBUTOR", "NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "COLUMNS", "LC_ALL", "LC_CTYPE"} {
 				e.Setenv(name, "")
 			}
@@ -59,6 +64,10 @@ func TestScripts(t *testing.T) {
 			"onterminal":   onTerminal,
 			"makefile":     makeFile,
 			"rounded":      rounded,
+			"write":        write,
+			"workbook":     workbook,
+			"json":         jsonMembers,
+			"refuses":      refuses,
 		},
 	})
 }

@@ -66,9 +66,16 @@ func catalogInfoRun(ctx context.Context, o *catalogInfoOptions) error {
 	}
 	s := o.factory.Streams
 	if o.json {
-		return show.JSON(s.Out, info)
+		return show.JSON(s.Out, infoJSON{info, timeOrNull(info.FitAt)})
 	}
 	return show.Record(s.Out, s.Style, infoPairs(info))
+}
+
+// infoJSON is the description as JSON, where a fit that was never made has no
+// time.
+type infoJSON struct {
+	catalog.Info
+	FitAt any `json:"fit_at"`
 }
 
 func infoPairs(i catalog.Info) []show.Pair {

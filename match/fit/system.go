@@ -2,7 +2,9 @@ package fit
 
 import (
 	"context"
+	"maps"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
@@ -217,7 +219,9 @@ func newCoarseLevel(s *system) *coarseLevel {
 	sums := s.classPrecisions(c.levels)
 	m := mat.NewSymDense(c.size, nil)
 	j := s.slots
-	for key, sum := range sums {
+	inOrder := func(a, b [maxLevels]uint8) int { return slices.Compare(a[:], b[:]) }
+	for _, key := range slices.SortedFunc(maps.Keys(sums), inOrder) { // rounding depends on the order
+		sum := sums[key]
 		for a, la := range c.levels {
 			left := make([]float64, la.p*j)
 			transMul(left, la.basis[key[a]], sum.a, la.p, j, j)

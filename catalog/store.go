@@ -63,6 +63,11 @@ type Store interface {
 	SaveFit(ctx context.Context, f StoredFit) error
 	LoadFit(ctx context.Context, sections ...string) (StoredFit, error)
 
+	// AmendFit replaces the sections that f names and the digest, version and
+	// time of the stored fit, and keeps its other sections. Conflict if the
+	// stored fit's digest is not from; NotFound if there is none.
+	AmendFit(ctx context.Context, f StoredFit, from string) error
+
 	// Backup writes a complete copy to path: temporary file, sync, rename.
 	// Conflict if path exists.
 	Backup(ctx context.Context, path string) error

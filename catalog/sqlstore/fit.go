@@ -16,10 +16,8 @@ const maxSection = 900_000_000
 
 // SaveFit replaces the stored fit by f.
 func (s *Store) SaveFit(ctx context.Context, f catalog.StoredFit) error {
-	for name, body := range f.Sections {
-		if name == "" || len(body) > maxSection {
-			return catalog.Errorf(catalog.Invalid, "split it", "section %q of the fit has %d bytes; it needs a name and at most %d bytes", name, len(body), maxSection)
-		}
+	if err := validSections(f); err != nil {
+		return err
 	}
 	return s.write(ctx, "saving the fit", func(tx *sql.Tx) error {
 		for _, q := range []string{`DELETE FROM fit_section`, `DELETE FROM fit`} {
@@ -31,18 +29,60 @@ func (s *Store) SaveFit(ctx context.Context, f catalog.StoredFit) error {
 		if err != nil {
 			return err
 		}
-		for _, name := range slices.Sorted(maps.Keys(f.Sections)) {
-			body := f.Sections[name]
-			if body == nil {
-				body = []byte{} // nil would be NULL
-			}
-			checksum := sha256.Sum256(body)
-			if _, err := tx.ExecContext(ctx, `INSERT INTO fit_section (name, checksum, body) VALUES ($1, $2, $3)`, name, checksum[:], body); err != nil {
-				return err
-			}
-		}
-		return nil
+		return saveSections(ctx, tx, f)
 	})
+}
+
+// AmendFit replaces the sections that f names, and the digest, version and time
+// of the stored fit.
+func (s *Store) AmendFit(ctx context.Context, f catalog.StoredFit, from string) error {
+	if err := validSections(f); err != nil {
+		return err
+	}
+	return s.write(ctx, "amending the fit", func(tx *sql.Tx) error {
+		var stored string
+		err := tx.QueryRowContext(ctx, `SELECT digest FROM fit WHERE one = 1`).Scan(&stored)
+		if err == sql.ErrNoRows {
+			return catalog.Errorf(catalog.NotFound, refit, "the catalog has no fit yet")
+		}
+		if err != nil {
+			return err
+		}
+		if stored != from {
+			return catalog.Errorf(catalog.Conflict, "run the command again", "the catalog was fitted anew meanwhile")
+		}
+		_, err = tx.ExecContext(ctx, `UPDATE fit SET digest = $1, version = $2, fitted_at = $3 WHERE one = 1`, f.Digest, f.Version, (*instant)(&f.At))
+		if err != nil {
+			return err
+		}
+		return saveSections(ctx, tx, f)
+	})
+}
+
+func validSections(f catalog.StoredFit) error {
+	for name, body := range f.Sections {
+		if name == "" || len(body) > maxSection {
+			return catalog.Errorf(catalog.Invalid, "split it", "section %q of the fit has %d bytes; it needs a name and at most %d bytes", name, len(body), maxSection)
+		}
+	}
+	return nil
+}
+
+// saveSections writes the sections of f over those of the same names.
+func saveSections(ctx context.Context, tx *sql.Tx, f catalog.StoredFit) error {
+	for _, name := range slices.Sorted(maps.Keys(f.Sections)) {
+		body := f.Sections[name]
+		if body == nil {
+			body = []byte{} // nil would be NULL
+		}
+		checksum := sha256.Sum256(body)
+		_, err := tx.ExecContext(ctx, `INSERT INTO fit_section (name, checksum, body) VALUES ($1, $2, $3)
+			ON CONFLICT (name) DO UPDATE SET checksum = excluded.checksum, body = excluded.body`, name, checksum[:], body)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 const refit = "make it with: centwise fit"

@@ -37,12 +37,17 @@ type pairRange struct{ first, last int32 }
 
 func (p pairRange) repeated() bool { return p.last-p.first > 1 }
 
+// samePair tells whether two sessions share one interaction.
+func (s sessionRow) samePair(t sessionRow) bool {
+	return s.horn == t.horn && s.mouthpiece == t.mouthpiece && !s.apart && !t.apart
+}
+
 // newAbsorbed lays out room for the sessions, which are sorted by pair.
 func newAbsorbed(sessions []sessionRow, slots, smooth int) *absorbed {
 	a := &absorbed{slots: slots, smooth: smooth, own: 2 + smooth}
 	for i := range sessions {
 		last := len(a.pairs) - 1
-		if i > 0 && sessions[i].horn == sessions[i-1].horn && sessions[i].mouthpiece == sessions[i-1].mouthpiece {
+		if i > 0 && sessions[i].samePair(sessions[i-1]) {
 			a.pairs[last].last++
 			continue
 		}

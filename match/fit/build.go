@@ -132,8 +132,10 @@ func (d *Data) buildLevels(fine bool) []*level {
 	b.mouthpieceCoef = append(b.mouthpieceCoef, make([]float64, len(d.Slots)*(1+smoothKnots)))
 
 	patterns, variances := hornPatterns(d.Slots)
-	common := newStructure(patterns, scaled(variances, 2), weightSpread, hornStrength)
-	b.slotLevel(levelCommon, effectCommon, 1, []int32{0}, func(sessionRow) int32 { return 0 }, common).shape = nil
+	if b.wanted(levelCommon, true) {
+		common := newStructure(patterns, scaled(variances, 2), weightSpread, hornStrength)
+		b.slotLevel(levelCommon, effectCommon, 1, []int32{0}, func(sessionRow) int32 { return 0 }, common).shape = nil
+	}
 	b.horns(patterns, variances)
 	b.mouthpieces()
 	patterns, variances = playerPatterns()
@@ -146,6 +148,14 @@ func (d *Data) buildLevels(fine bool) []*level {
 	return b.levels
 }
 
+// wanted tells whether to build a level: as named, or else as the data suggest.
+func (b *builder) wanted(name string, suggested bool) bool {
+	if b.d.only == nil {
+		return suggested
+	}
+	return slices.Contains(b.d.only, name)
+}
+
 // horns adds families, designs and specimens.
 func (b *builder) horns(patterns []square, variances []float64) {
 	d := b.d
@@ -153,11 +163,11 @@ func (b *builder) horns(patterns []square, variances []float64) {
 		b.slotLevel(name, effectHorn, blocks, of, func(s sessionRow) int32 { return s.horn },
 			newStructure(patterns, scaled(variances, share), weightSpread, hornStrength))
 	}
-	if family, n, _ := groups(len(d.Horns), func(i int) string { return d.Horns[i].Family }); n > 1 {
+	if family, n, _ := groups(len(d.Horns), func(i int) string { return d.Horns[i].Family }); b.wanted(levelFamily, n > 1) {
 		add(levelFamily, n, family, 0.5)
 	}
 	share := 1.0
-	if design, n, shared := groups(len(d.Horns), func(i int) string { return d.Horns[i].Design }); shared {
+	if design, n, shared := groups(len(d.Horns), func(i int) string { return d.Horns[i].Design }); b.wanted(levelHornDesign, shared) {
 		add(levelHornDesign, n, design, hornDesignShare)
 		share = 1 - hornDesignShare
 	}
@@ -174,16 +184,18 @@ func (b *builder) mouthpieces() {
 	}
 	share := 1.0
 	design, n, shared := groups(len(d.Mouthpieces), func(i int) string { return d.Mouthpieces[i].Design })
-	if shared {
+	if b.wanted(levelMouthpieceDesign, shared) {
 		add(levelMouthpieceDesign, n, design, mouthpieceDesignShare)
 		share = 1 - mouthpieceDesignShare
 	}
 	add(levelMouthpiece, len(d.Mouthpieces), nil, share)
-	z, any := d.standardDimensions()
-	if !any {
+	if !d.varied {
 		return
 	}
-	b.dimensionLevel(z, newStructure(patterns, scaled(variances, 0.3), weightSpread, smoothStrength))
+	z := d.z
+	if b.wanted(levelDimensions, true) {
+		b.dimensionLevel(z, newStructure(patterns, scaled(variances, 0.3), weightSpread, smoothStrength))
+	}
 	unknown, missing := append([]int32(nil), design...), false
 	for i := range unknown {
 		if z[i] == [dimensionCount]float64{} {
@@ -192,7 +204,7 @@ func (b *builder) mouthpieces() {
 			unknown[i] = -1
 		}
 	}
-	if missing {
+	if b.wanted(levelUnknownDimension, missing) {
 		add(levelUnknownDimension, n, unknown, 1)
 	}
 }

@@ -35,8 +35,14 @@ func Current(ctx context.Context, store catalog.Store, o Options) (*Model, error
 		return nil, err
 	}
 	if !o.Refit {
-		if m, err := loadModel(ctx, store, digest.String()); err == nil && (o.Seed == 0 || o.Seed == m.Seed) {
-			return m, nil
+		m, err := loadModel(ctx, store)
+		if err == nil && (o.Seed == 0 || o.Seed == m.Seed) {
+			if m.Digest == digest.String() {
+				return m, nil
+			}
+			if ok, err := m.refresh(ctx, store, digest, refreshFrom); ok || err != nil {
+				return m, err
+			}
 		}
 	}
 	data, err := Load(ctx, store, o.Progress)

@@ -30,6 +30,13 @@ type Data struct {
 	cents    []float64    // per reading
 
 	slotIndex map[pitch.Slot]int
+
+	// z are the mouthpieces' dimensions as standardDimensions gives them;
+	// varied says whether any dimension varies.
+	z      [][dimensionCount]float64
+	varied bool
+	// only names the levels to build; nil lets the data decide.
+	only []string
 }
 
 // Item is a thing the model has an effect for.
@@ -69,6 +76,7 @@ type sessionRow struct {
 	begin, end                       int32
 	sequence                         int64
 	name                             string
+	apart                            bool // not to be taken together with others of its pair
 }
 
 // StandardSlots are the slots every fit answers for: partials 2, 3, 4, 5, 6
@@ -192,6 +200,7 @@ func (d *Data) setGear(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece, p
 	slices.SortFunc(d.Horns, func(a, b HornItem) int { return cmp.Compare(a.Label, b.Label) })
 	slices.SortFunc(d.Mouthpieces, func(a, b MouthpieceItem) int { return cmp.Compare(a.Label, b.Label) })
 	slices.SortFunc(d.Players, func(a, b Item) int { return cmp.Compare(a.Label, b.Label) })
+	d.z, d.varied = d.standardDimensions()
 }
 
 // rawReadings collects readings before the slot list is known.
@@ -238,6 +247,7 @@ func (d *Data) finish(raw rawReadings) {
 		return cmp.Or(cmp.Compare(a.horn, b.horn), cmp.Compare(a.mouthpiece, b.mouthpiece),
 			cmp.Compare(a.player, b.player), cmp.Compare(a.name, b.name))
 	})
+	d.sortSources()
 	d.slot = make([]uint8, 0, len(raw.slots))
 	d.cents = make([]float64, 0, len(raw.cents))
 	for i := range d.sessions {
@@ -248,6 +258,23 @@ func (d *Data) finish(raw rawReadings) {
 		d.cents = append(d.cents, raw.cents[s.begin:s.end]...)
 		s.begin, s.end = int32(len(d.slot))-(s.end-s.begin), int32(len(d.slot))
 	}
+}
+
+// sortSources numbers the sources in an order that does not depend on how the
+// sessions came in.
+func (d *Data) sortSources() {
+	sorted := slices.Clone(d.Sources)
+	slices.SortFunc(sorted, func(a, b Source) int {
+		return cmp.Or(cmp.Compare(a.Contributor, b.Contributor), cmp.Compare(a.Method, b.Method))
+	})
+	place := make(map[Source]int32, len(sorted))
+	for i, s := range sorted {
+		place[s] = int32(i)
+	}
+	for i := range d.sessions {
+		d.sessions[i].source = place[d.Sources[d.sessions[i].source]]
+	}
+	d.Sources = sorted
 }
 
 // Readings is how many readings the fit stands on.

@@ -14,7 +14,7 @@ import (
 )
 
 // formatVersion of the stored sections; another one means fitting anew.
-const formatVersion = 2
+const formatVersion = 3
 
 // sectionModel holds everything but the tables.
 const sectionModel = "model"
@@ -29,7 +29,10 @@ type storedModel struct {
 	Horns        []hornRecord
 	Mouthpieces  []itemRecord
 	Players      []itemRecord
-	Pairs        []int32 // horn, mouthpiece, sessions in turn
+	Pairs        []int32 // horn, mouthpiece, sessions, place in turn
+	Sources      []Source
+	Learned      []learnedLevel
+	Last         int64 // sequence of the last session that went in
 	Width, Items [effects]int
 }
 
@@ -38,38 +41,53 @@ var tableNames = [effects]string{"common", "horn", "mouthpiece", "mouthpiece slo
 
 func sectionName(e effect, part int) string { return fmt.Sprintf("%s/%d", tableNames[e], part) }
 
+// learnedLevel is a level's learned covariance, p x p.
+type learnedLevel struct {
+	Name       string
+	P          int
+	Covariance []float64
+}
+
 func saveModel(ctx context.Context, store catalog.Store, m *Model) error {
-	s := storedModel{Seed: m.Seed, At: m.At, Report: m.Report, Components: m.Components, Slots: m.slots,
-		Horns: m.horns, Mouthpieces: m.mouthpieces, Players: m.players}
-	for _, p := range m.pairs {
-		s.Pairs = append(s.Pairs, p.horn, p.mouthpiece, p.sessions)
-	}
 	f := catalog.StoredFit{Digest: m.Digest, Version: formatVersion, At: m.At, Sections: map[string][]byte{}}
 	for e := range effects {
 		t := &m.tables[e]
-		s.Width[e], s.Items[e] = t.width, t.items
 		for i := range t.parts {
 			f.Sections[sectionName(e, i)] = t.parts[i].Load().encode()
 		}
 	}
-	var b bytes.Buffer
-	if err := gob.NewEncoder(&b).Encode(s); err != nil {
+	var err error
+	if f.Sections[sectionModel], err = m.encode(); err != nil {
 		return err
 	}
-	f.Sections[sectionModel] = b.Bytes()
 	return store.SaveFit(ctx, f)
+}
+
+// encode writes the section "model".
+func (m *Model) encode() ([]byte, error) {
+	s := storedModel{Seed: m.Seed, At: m.At, Report: m.Report, Components: m.Components, Slots: m.slots,
+		Horns: m.horns, Mouthpieces: m.mouthpieces, Players: m.players,
+		Sources: m.sources, Learned: m.learned, Last: m.last}
+	for _, p := range m.pairs {
+		s.Pairs = append(s.Pairs, p.horn, p.mouthpiece, p.sessions, p.at)
+	}
+	for e := range effects {
+		s.Width[e], s.Items[e] = m.tables[e].width, m.tables[e].items
+	}
+	var b bytes.Buffer
+	err := gob.NewEncoder(&b).Encode(s)
+	return b.Bytes(), err
 }
 
 var errStale = catalog.Errorf(catalog.NotFound, "run centwise fit", "the stored fit is not of these data")
 
-// loadModel opens the stored fit if it was made from data with this digest; its
-// tables are read as they are asked for.
-func loadModel(ctx context.Context, store catalog.Store, digest string) (*Model, error) {
+// loadModel opens the stored fit; its tables are read as they are asked for.
+func loadModel(ctx context.Context, store catalog.Store) (*Model, error) {
 	f, err := store.LoadFit(ctx, sectionModel)
 	if err != nil {
 		return nil, err
 	}
-	if f.Digest != digest || f.Version != formatVersion {
+	if f.Version != formatVersion {
 		return nil, errStale
 	}
 	var s storedModel
@@ -77,9 +95,11 @@ func loadModel(ctx context.Context, store catalog.Store, digest string) (*Model,
 		return nil, errStale
 	}
 	m := &Model{Digest: f.Digest, At: s.At, Seed: s.Seed, Report: s.Report, Components: s.Components,
-		slots: s.Slots, horns: s.Horns, mouthpieces: s.Mouthpieces, players: s.Players}
-	for i := 0; i+2 < len(s.Pairs); i += 3 {
-		m.pairs = append(m.pairs, pairRecord{s.Pairs[i], s.Pairs[i+1], s.Pairs[i+2]})
+		slots: s.Slots, horns: s.Horns, mouthpieces: s.Mouthpieces, players: s.Players,
+		sources: s.Sources, learned: s.Learned, last: s.Last, storedAt: f.At}
+	m.Components.factorSession()
+	for i := 0; i+3 < len(s.Pairs); i += 4 {
+		m.pairs = append(m.pairs, pairRecord{s.Pairs[i], s.Pairs[i+1], s.Pairs[i+2], s.Pairs[i+3]})
 	}
 	for e := range effects {
 		m.tables[e] = emptyTable(s.Items[e], s.Width[e], s.Report.Draws)
@@ -89,12 +109,11 @@ func loadModel(ctx context.Context, store catalog.Store, digest string) (*Model,
 		if err != nil {
 			return nil, err
 		}
-		if f.Digest != digest || !f.At.Equal(m.storedAt) {
+		if f.Digest != m.Digest || !f.At.Equal(m.storedAt) {
 			return nil, catalog.Errorf(catalog.Conflict, "run the command again", "the catalog was fitted anew meanwhile")
 		}
 		return f.Sections[section], nil
 	}
-	m.storedAt = f.At
 	m.index()
 	if err := m.fetchPart(effectCommon, 0); err != nil {
 		return nil, err

@@ -97,11 +97,12 @@ func (m *Model) PredictMany(setups []Setup, slots []pitch.Slot) ([]Prediction, e
 // setupPlace is a setup as places in the tables, -1 for a typical one.
 type setupPlace struct {
 	horn, mouthpiece, player, pair int
+	sessions                       int // of the pair
 	transposition                  int
 }
 
 func (m *Model) place(s Setup) (setupPlace, error) {
-	p := setupPlace{-1, -1, -1, -1, bbTransposition}
+	p := setupPlace{-1, -1, -1, -1, 0, bbTransposition}
 	find := func(kind string, id catalog.ID, at map[catalog.ID]int, into *int) error {
 		if id == "" {
 			return nil
@@ -127,7 +128,8 @@ func (m *Model) place(s Setup) (setupPlace, error) {
 	}
 	if p.horn >= 0 && p.mouthpiece >= 0 {
 		if i, ok := m.findPair(p.horn, p.mouthpiece); ok {
-			p.pair = i
+			p.pair = int(m.pairs[i].at)
+			p.sessions = int(m.pairs[i].sessions)
 		}
 	}
 	return p, nil
@@ -318,7 +320,7 @@ func (c *caster) deviate(p setupPlace, f *frame, k int, d []float64, random *ran
 func (m *Model) evidence(p setupPlace) Evidence {
 	e := Evidence{Basis: BasisMeasured}
 	if p.pair >= 0 {
-		e.Pair = int(m.pairs[p.pair].sessions)
+		e.Pair = p.sessions
 	}
 	if p.horn >= 0 {
 		h := m.horns[p.horn]

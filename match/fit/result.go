@@ -32,6 +32,11 @@ type Model struct {
 	read     func(section string) ([]byte, error)
 	storedAt time.Time
 
+	// What a refresh goes on from.
+	sources []Source
+	learned []learnedLevel
+	last    int64 // sequence of the last session that went in
+
 	slotIndex                      map[pitch.Slot]int
 	hornAt, mouthpieceAt, playerAt map[catalog.ID]int
 	smooth                         []float64 // J x smoothKnots
@@ -51,6 +56,7 @@ type Report struct {
 	Exact              bool // draws from the exact posterior
 	Levels             []LevelReport
 	Parts              int // unconnected parts with sessions
+	Refreshed          int // sessions taken in since the last whole fit
 	Duration           time.Duration
 }
 
@@ -69,6 +75,7 @@ type itemRecord struct {
 	Sessions       int
 	DesignSessions int // with other specimens of the design
 	HasDimensions  bool
+	Dimensions     [dimensionCount]float64 // as standardDimensions gives them
 }
 
 type hornRecord struct {
@@ -80,6 +87,7 @@ type hornRecord struct {
 type pairRecord struct {
 	horn, mouthpiece int32
 	sessions         int32
+	at               int32 // place in the table of pairs
 }
 
 // finish turns the engine's answer, recorded in tables, into a model.
@@ -87,6 +95,13 @@ func (e *engine) finish(tables [effects]table, report Report) *Model {
 	m := &Model{Digest: e.data.Digest, At: time.Now().UTC(), Seed: e.seed, Report: report, Components: *e.comp,
 		slots: e.data.Slots, tables: tables}
 	m.recordItems(e.data)
+	m.sources = e.data.Sources
+	for _, s := range e.data.sessions {
+		m.last = max(m.last, s.sequence)
+	}
+	for _, l := range e.sys.levels {
+		m.learned = append(m.learned, learnedLevel{l.name, l.p, l.cov.a})
+	}
 	m.index()
 	m.Report.Levels = m.levelReports(e)
 	m.Report.Parts = m.countParts()
@@ -123,7 +138,7 @@ func (m *Model) recordItems(d *Data) {
 		if last := len(m.pairs) - 1; i > 0 && m.pairs[last].horn == s.horn && m.pairs[last].mouthpiece == s.mouthpiece {
 			m.pairs[last].sessions++
 		} else {
-			m.pairs = append(m.pairs, pairRecord{s.horn, s.mouthpiece, 1})
+			m.pairs = append(m.pairs, pairRecord{s.horn, s.mouthpiece, 1, int32(len(m.pairs))})
 		}
 	}
 	others := func(design string, of map[string]int, own int) int {
@@ -136,11 +151,10 @@ func (m *Model) recordItems(d *Data) {
 		m.horns = append(m.horns, hornRecord{itemRecord{Item: h.Item, Design: h.Design, Part: hornPart[i],
 			Sessions: hornCount[i], DesignSessions: others(h.Design, hornDesign, hornCount[i])}, h.Transposition, len(hornPlayers[i])})
 	}
-	z, _ := d.standardDimensions()
 	for i, x := range d.Mouthpieces {
 		m.mouthpieces = append(m.mouthpieces, itemRecord{Item: x.Item, Design: x.Design, Part: mouthpiecePart[i],
 			Sessions: mouthpieceCount[i], DesignSessions: others(x.Design, mouthpieceDesign, mouthpieceCount[i]),
-			HasDimensions: z[i] != [dimensionCount]float64{}})
+			HasDimensions: d.z[i] != [dimensionCount]float64{}, Dimensions: d.z[i]})
 	}
 	for i, p := range d.Players {
 		m.players = append(m.players, itemRecord{Item: p, Sessions: playerCount[i]})
@@ -172,7 +186,7 @@ func (m *Model) index() {
 
 // findPair is the place of a measured pair.
 func (m *Model) findPair(horn, mouthpiece int) (int, bool) {
-	return slices.BinarySearchFunc(m.pairs, pairRecord{int32(horn), int32(mouthpiece), 0}, func(a, b pairRecord) int {
+	return slices.BinarySearchFunc(m.pairs, pairRecord{horn: int32(horn), mouthpiece: int32(mouthpiece)}, func(a, b pairRecord) int {
 		return cmp.Or(cmp.Compare(a.horn, b.horn), cmp.Compare(a.mouthpiece, b.mouthpiece))
 	})
 }

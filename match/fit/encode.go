@@ -81,6 +81,10 @@ func (m *Model) encode() ([]byte, error) {
 
 var errStale = catalog.Errorf(catalog.NotFound, "run centwise fit", "the stored fit is not of these data")
 
+// errDamaged says that the model is sound but a table behind it is not; it is up
+// to date, so it takes more than a plain fit to have it made again.
+var errDamaged = catalog.Errorf(catalog.NotFound, "make it again with: centwise fit --again", "the stored fit is damaged")
+
 // loadModel opens the stored fit; its tables are read as they are asked for.
 func loadModel(ctx context.Context, store catalog.Store) (*Model, error) {
 	f, err := store.LoadFit(ctx, sectionModel)
@@ -142,12 +146,15 @@ func (m *Model) fetchPart(e effect, i int) error {
 		return nil
 	}
 	b, err := m.read(sectionName(e, i))
+	if catalog.KindOf(err) == catalog.NotFound {
+		return errDamaged
+	}
 	if err != nil {
 		return err
 	}
 	p := decodePart(b, t.partLength(i), t.width, t.draws)
 	if p == nil {
-		return errStale
+		return errDamaged
 	}
 	t.parts[i].Store(p)
 	return nil

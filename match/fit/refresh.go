@@ -18,7 +18,7 @@ const (
 	// fitted anew, as a share of the sessions in the fit.
 	refreshAtMost = 0.005
 	// regionSessions is how many sessions around a new one are looked at.
-	regionSessions = 400
+	regionSessions = 240
 )
 
 // refresh takes sessions recorded since the fit into it, if they are all that
@@ -138,7 +138,7 @@ func (r *region) around(ctx context.Context, horn, mouthpiece, player catalog.ID
 		filters = append(filters, catalog.SessionFilter{Player: player})
 	}
 	for _, filter := range filters {
-		filter.Limit = regionSessions / 3
+		filter.Limit = regionSessions / 2
 		list, err := r.store.Sessions(ctx, filter)
 		if err != nil {
 			return err
@@ -404,7 +404,7 @@ func (c *conditioner) solve(ctx context.Context, st *state, residual []float64) 
 	b := make([]float64, e.sys.unknowns)
 	e.sys.rightHandSide(y, b, st.work)
 	clear(st.u)
-	if _, err := e.sys.solve(ctx, b, st.u, 1e-3, 200, st.work); err != nil {
+	if _, err := e.sys.solve(ctx, b, st.u, 3e-3, 200, st.work); err != nil {
 		return err
 	}
 	e.recover(st, y)

@@ -27,7 +27,8 @@ catalog, and say what was learned: how much each of them usually changes a note,
 the calculation went. 'centwise rank' and 'centwise predict' do this by themselves when sessions or gear have changed;
 fit does it beforehand. What is up to date is not made again unless you say --again. Nothing else in the catalog changes.`,
 			`--json prints one object. "fitted" (now, or the stored one was up to date), "at", "digest" of the data, "seed";
-"sessions", "readings", "parts" of the catalog that no session joins; "levels": [{"name", "items", "measured", "cents"}],
+"sessions", how many of them were "refreshed" (taken into the fit before them, whose sizes they left alone), "readings",
+"parts" of the catalog that no session joins; "levels": [{"name", "items", "measured", "cents"}],
 where cents is the typical size over the usual notes; "pair_cents", "day_cents"; the standard deviations of a session's
 "offset_cents" and "slide_cents" and their "correlation"; "noise_cents" of a reading, "sources": [{"contributor", "method",
 "noise_cents"}], "gross_share" of the readings, "gross_factor" times as wide; "unknowns", "steps" of learning and the

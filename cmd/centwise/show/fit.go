@@ -67,6 +67,9 @@ func (f Fit) Sentences() []string {
 			"items without a session are taken to vary as the measured ones do.", made, things(r.Readings, "reading"), things(r.Sessions, "session")),
 		fmt.Sprintf("Of the readings %.1f %% are taken for slips, %.0f times as far off as the rest, and count for little.", 100*f.Components.GrossShare, f.Components.GrossFactor),
 	}
+	if r.Refreshed > 0 {
+		out = append(out, fmt.Sprintf("%s came in since everything was last worked out anew, which 'centwise fit --again' does.", things(r.Refreshed, "session")))
+	}
 	if r.Parts > 1 {
 		out = append(out, fmt.Sprintf("The catalog falls into %d parts that no session joins. What is said across them rests on what is usual.", r.Parts))
 	}
@@ -119,7 +122,7 @@ func (f Fit) Fields() Fields {
 	}
 	return Fields{
 		{"fitted", f.Now}, {"at", f.At}, {"digest", f.Digest}, {"seed", f.Seed},
-		{"sessions", r.Sessions}, {"readings", r.Readings}, {"parts", r.Parts}, {"levels", levels},
+		{"sessions", r.Sessions}, {"refreshed", r.Refreshed}, {"readings", r.Readings}, {"parts", r.Parts}, {"levels", levels},
 		{"pair_cents", c.Interaction}, {"day_cents", c.Wiggle},
 		{"offset_cents", c.Offset}, {"slide_cents", c.Slide}, {"correlation", c.Correlation},
 		{"noise_cents", c.Noise}, {"sources", sources}, {"gross_share", c.GrossShare}, {"gross_factor", c.GrossFactor},

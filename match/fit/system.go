@@ -31,13 +31,12 @@ type system struct {
 
 // workspace is what one solve needs; each goroutine has its own.
 type workspace struct {
-	rowCents  [][]float64 // per level, rows x J
-	rowBack   [][]float64
-	x, z      []float64 // sessions x J
-	scratch   []float64
-	r, p, ap  []float64
-	solved    []float64
-	coarseRHS []float64
+	rowCents [][]float64 // per level, rows x J
+	rowBack  [][]float64
+	x, z     []float64 // sessions x J
+	scratch  []float64
+	r, p, ap []float64
+	solved   []float64
 }
 
 func (s *system) newWorkspace() *workspace {

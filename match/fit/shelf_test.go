@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
@@ -123,6 +124,7 @@ func (s *shelf) SaveFit(ctx context.Context, f catalog.StoredFit) error {
 		return s.saveError
 	}
 	f.Sections = maps.Clone(f.Sections)
+	f.At = f.At.Truncate(time.Millisecond)
 	s.stored = &f
 	s.saves++
 	return nil
@@ -136,11 +138,16 @@ func (s *shelf) LoadFit(ctx context.Context, sections ...string) (catalog.Stored
 		return catalog.StoredFit{}, catalog.Errorf(catalog.NotFound, "", "no fit is stored")
 	}
 	out := *s.stored
-	out.Sections = maps.Clone(s.stored.Sections)
-	for name := range out.Sections {
-		if len(sections) > 0 && !slices.Contains(sections, name) {
-			delete(out.Sections, name)
+	out.Sections = map[string][]byte{}
+	if len(sections) == 0 {
+		sections = slices.Collect(maps.Keys(s.stored.Sections))
+	}
+	for _, name := range sections {
+		body, ok := s.stored.Sections[name]
+		if !ok {
+			return catalog.StoredFit{}, catalog.Errorf(catalog.NotFound, "", "the stored fit has no section %q", name)
 		}
+		out.Sections[name] = body
 	}
 	return out, nil
 }

@@ -64,7 +64,7 @@ func mixedShelf(horns, mouthpieces, players, sessions int, seed uint64) *shelf {
 			}
 		}
 		session := s.measure(s.horns[h].Label, s.mouthpieces[m].Label, s.players[p].Label, played, func(j int) float64 { return cents[j] })
-		session.Contributor = []string{"front desk", "back room", "reed-otter"}[i%3]
+		session.Contributor = labels("contributor", 23)[(i*7+i/5)%23]
 	}
 	return s
 }
@@ -92,7 +92,7 @@ func testComponents(sources int) *Components {
 	c := DefaultComponents(sources)
 	c.Offset, c.Slide, c.Correlation, c.Wiggle, c.Interaction = 5, 7, -0.4, 1.3, 2.1
 	for i := range c.SourceNoise {
-		c.SourceNoise[i] = 2.5 + float64(i)
+		c.SourceNoise[i] = 2.5 + float64(i%3)
 	}
 	c.factorSession()
 	return c

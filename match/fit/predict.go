@@ -23,6 +23,10 @@ func (m *Model) newFrame(slots []pitch.Slot, transposition int) (*frame, error) 
 	f := &frame{n: len(slots)}
 	for _, s := range slots {
 		i, ok := m.slotIndex[s]
+		if !s.Valid() {
+			return nil, catalog.Errorf(catalog.NotFound, fmt.Sprintf("use partials 1 to %d and valves 1 to 4", pitch.MaxPartial),
+				"there is no slot with partial %d and valves %#b", s.Partial, s.Valves)
+		}
 		if !ok {
 			return nil, catalog.Errorf(catalog.NotFound, "measure it once and the fit will answer for it",
 				"no session has slot %s (%s) and it is not one of the standard slots", s, s.Note())

@@ -74,19 +74,19 @@ func writing(err error) error {
 
 // sessionCells writes what the rows of a session have in common.
 func sessionCells(s catalog.SessionSummary) (cells [sessionColumnCount]string) {
-	cells[colSession] = harmless(s.Name)
-	cells[colContributor] = harmless(s.Contributor)
-	cells[colPlayer] = harmless(s.PlayerLabel)
-	cells[colHorn] = harmless(s.HornLabel)
-	cells[colMouthpiece] = harmless(s.MouthpieceLabel)
+	cells[colSession] = catalog.WriteCell(s.Name)
+	cells[colContributor] = catalog.WriteCell(s.Contributor)
+	cells[colPlayer] = catalog.WriteCell(s.PlayerLabel)
+	cells[colHorn] = catalog.WriteCell(s.HornLabel)
+	cells[colMouthpiece] = catalog.WriteCell(s.MouthpieceLabel)
 	cells[colDate] = formatDate(s.At)
 	cells[colA4] = formatKnown(s.A4Hz)
 	cells[colTemperature] = formatOptional(s.TemperatureC)
 	cells[colSlide] = formatOptional(s.SlideMM)
 	cells[colGap] = formatOptional(s.GapMM)
-	cells[colDynamic] = harmless(s.Dynamic)
+	cells[colDynamic] = catalog.WriteCell(s.Dynamic)
 	cells[colMethod] = string(s.Method)
-	cells[colRemark] = harmless(s.Remark)
+	cells[colRemark] = catalog.WriteCell(s.Remark)
 	cells[colAdapter] = "no"
 	if s.Adapter {
 		cells[colAdapter] = "yes"

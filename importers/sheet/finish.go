@@ -80,11 +80,11 @@ func (p *planner) setTraits(s *catalog.Session, d *draft) {
 		var err error
 		switch column {
 		case colContributor:
-			s.Contributor = catalog.NormalLabel(plainText(cell))
+			s.Contributor = catalog.NormalLabel(catalog.ReadCell(cell))
 		case colDynamic:
-			s.Dynamic = plainText(cell)
+			s.Dynamic = catalog.ReadCell(cell)
 		case colRemark:
-			s.Remark = plainText(cell)
+			s.Remark = catalog.ReadCell(cell)
 		case colMethod:
 			s.Method = catalog.Method(strings.ToLower(strings.TrimSpace(cell)))
 		case colAdapter:

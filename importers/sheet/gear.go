@@ -27,7 +27,7 @@ func (p *planner) gearRow(t *table, r row) {
 // listItem puts what a row says of an item onto its shelf.
 func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 	at := t.layout.gear["label"]
-	label := catalog.NormalLabel(plainText(r.cells[at]))
+	label := catalog.NormalLabel(catalog.ReadCell(r.cells[at]))
 	if label == "" {
 		p.found.add(t.problem(t.src.lineOf(at), "label", "", "is empty", "name the "+s.noun))
 		return

@@ -27,8 +27,8 @@ type field[T any] struct {
 
 func textField[T any](column string, at func(*T) *string) field[T] {
 	return field[T]{column,
-		func(rec *T, cell string, _ decimals) error { *at(rec) = plainText(cell); return nil },
-		func(rec *T) string { return harmless(*at(rec)) }}
+		func(rec *T, cell string, _ decimals) error { *at(rec) = catalog.ReadCell(cell); return nil },
+		func(rec *T) string { return catalog.WriteCell(*at(rec)) }}
 }
 
 // numberField is a number with 0, or an empty cell, for not known.
@@ -46,8 +46,11 @@ func numberField[T any](column string, at func(*T) *float64) field[T] {
 
 func listField[T any](column string, at func(*T) *[]string) field[T] {
 	return field[T]{column,
-		func(rec *T, cell string, _ decimals) error { *at(rec) = splitList(plainText(cell)); return nil },
-		func(rec *T) string { return harmless(joinList(*at(rec))) }}
+		func(rec *T, cell string, _ decimals) error {
+			*at(rec) = catalog.ReadList(catalog.ReadCell(cell))
+			return nil
+		},
+		func(rec *T) string { return catalog.WriteCell(catalog.WriteList(*at(rec))) }}
 }
 
 func yesField[T any](column string, at func(*T) *bool) field[T] {

@@ -164,58 +164,6 @@ func visibleDigits(cell string) string {
 	return strconv.FormatFloat(v, 'g', 15, 64)
 }
 
-// listEscapes are the characters that a backslash makes part of an entry.
-const listEscapes = `,;\`
-
-// splitList reads entries separated by commas or semicolons.
-func splitList(text string) []string {
-	var out []string
-	var entry strings.Builder
-	for i := 0; i < len(text); i++ {
-		switch c := text[i]; {
-		case c == '\\' && i+1 < len(text) && strings.IndexByte(listEscapes, text[i+1]) >= 0:
-			i++
-			entry.WriteByte(text[i])
-		case c == ',' || c == ';':
-			out = append(out, entry.String())
-			entry.Reset()
-		default:
-			entry.WriteByte(c)
-		}
-	}
-	return append(out, entry.String())
-}
-
-// joinList writes what splitList reads.
-func joinList(list []string) string {
-	escape := strings.NewReplacer(`\`, `\\`, `,`, `\,`, `;`, `\;`)
-	parts := make([]string, len(list))
-	for i, entry := range list {
-		parts[i] = escape.Replace(entry)
-	}
-	return strings.Join(parts, "; ")
-}
-
-// formulaStarts are the characters at the start of a cell that spreadsheets
-// take for a formula, and the apostrophe that keeps them from it.
-const formulaStarts = "=+-@'"
-
-// harmless writes text so that no spreadsheet runs it; plainText undoes it.
-func harmless(text string) string {
-	if text != "" && strings.IndexByte(formulaStarts, text[0]) >= 0 {
-		return "'" + text
-	}
-	return text
-}
-
-func plainText(cell string) string {
-	s := strings.TrimSpace(cell)
-	if len(s) > 1 && s[0] == '\'' && strings.IndexByte(formulaStarts, s[1]) >= 0 {
-		return s[1:]
-	}
-	return s
-}
-
 // cellName writes the address of a workbook's cell, column and row from 1: C7.
 func cellName(column, row int) string {
 	name := ""

@@ -3,7 +3,6 @@ package sheet
 import (
 	"errors"
 	"math"
-	"reflect"
 	"testing"
 	"time"
 
@@ -55,31 +54,6 @@ func TestVisibleDigits(t *testing.T) {
 			t.Errorf("%q shows %q, want %q", cell, got, want)
 		}
 	}
-}
-
-func TestTextWritings(t *testing.T) {
-	for text, want := range map[string]string{"": "", "Alder": "Alder", "=1+1": "'=1+1", "-3": "'-3", "+a": "'+a", "@x": "'@x", "'x": "''x", "'=x": "''=x", "'": "''"} {
-		if got := harmless(text); got != want {
-			t.Errorf("%q is written %q, want %q", text, got, want)
-		}
-	}
-	rapid.Check(t, func(t *rapid.T) {
-		text := rapid.StringMatching(`[=+\-@'a ,;\\]{0,4}[^ \t]|`).Draw(t, "text")
-		if trimmed := plainText(text); plainText(harmless(trimmed)) != trimmed {
-			t.Fatalf("%q is written %q, read as %q", trimmed, harmless(trimmed), plainText(harmless(trimmed)))
-		}
-		list := rapid.SliceOfN(rapid.StringMatching(`[a,;\\]{1,5}`), 1, 4).Draw(t, "list")
-		var got []string
-		for _, entry := range splitList(joinList(list)) {
-			if entry[0] == ' ' {
-				entry = entry[1:]
-			}
-			got = append(got, entry)
-		}
-		if !reflect.DeepEqual(got, list) {
-			t.Fatalf("%q is written %q, read as %q", list, joinList(list), got)
-		}
-	})
 }
 
 func TestNumbersRoundTrip(t *testing.T) {

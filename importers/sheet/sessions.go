@@ -82,7 +82,7 @@ func (s *sessionReader) draft(r row) *draft {
 	if s.last != nil && raw == s.lastRaw {
 		return s.last
 	}
-	name := catalog.NormalLabel(plainText(raw))
+	name := catalog.NormalLabel(catalog.ReadCell(raw))
 	if name == "" {
 		s.problem(s.line(colSession), colSession, "", "is empty", "name the session that the row belongs to")
 		return nil
@@ -160,9 +160,9 @@ func (t *table) meaning(column int, cell string) any {
 	case colMethod:
 		return strings.ToLower(strings.TrimSpace(cell))
 	case colRemark:
-		return plainText(cell)
+		return catalog.ReadCell(cell)
 	}
-	return catalog.NormalLabel(plainText(cell))
+	return catalog.NormalLabel(catalog.ReadCell(cell))
 }
 
 // named is what a row says of the slot that was read.

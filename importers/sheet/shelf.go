@@ -110,7 +110,7 @@ func likeness(label string) string { return strings.ReplaceAll(catalog.Fold(labe
 func (s *shelf[T]) use(t *table, line int, cell string, create bool, contributor string) *item[T] {
 	it, ok := s.cells[cell]
 	if !ok {
-		label := catalog.NormalLabel(plainText(cell))
+		label := catalog.NormalLabel(catalog.ReadCell(cell))
 		if it, ok = s.byLabel[label]; !ok {
 			it = s.add(t, line, label, create, contributor)
 		}

@@ -139,7 +139,7 @@ func (t *table) readHeader(c *collector) error {
 		t.headRow = r.line
 		titles := slices.Clone(r.cells)
 		for i, title := range titles {
-			titles[i] = plainText(title)
+			titles[i] = catalog.ReadCell(title)
 		}
 		var ok bool
 		t.layout, ok = readHeader(titles, t.ignoreExtra, func(column, what, hint string) {

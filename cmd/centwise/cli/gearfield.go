@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"centwise/catalog"
 	"centwise/cmd/centwise/show"
 )
 
@@ -55,8 +56,11 @@ func (f gearField[T]) text(item *T) string {
 }
 
 func (f gearField[T]) cell(item *T) show.Cell {
-	if f.kind == "text" || f.kind == "list" {
-		return show.Text(f.text(item))
+	switch v := f.value(item).(type) {
+	case []string:
+		return show.TextEither(strings.Join(v, ", "), catalog.WriteList(v))
+	case string:
+		return show.Text(v)
 	}
 	return show.Words(f.text(item))
 }
@@ -114,7 +118,10 @@ func listField[T any](name, usage string, at func(*T) *[]string) gearField[T] {
 	return gearField[T]{
 		name: name, kind: "list", usage: usage,
 		set: func(item *T, s string) error {
-			*at(item) = splitList(s)
+			*at(item) = nil
+			if strings.TrimSpace(s) != "" {
+				*at(item) = catalog.ReadList(s)
+			}
 			return nil
 		},
 		value: func(item *T) any {
@@ -124,17 +131,6 @@ func listField[T any](name, usage string, at func(*T) *[]string) gearField[T] {
 			return *at(item)
 		},
 	}
-}
-
-// splitList reads words separated by commas or semicolons.
-func splitList(s string) []string {
-	var out []string
-	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ',' || r == ';' }) {
-		if word = strings.TrimSpace(word); word != "" {
-			out = append(out, word)
-		}
-	}
-	return out
 }
 
 // choiceField is one of some words.

@@ -6,6 +6,7 @@ import (
 	"io"
 	"strconv"
 
+	"centwise/catalog"
 	"centwise/match"
 )
 
@@ -51,7 +52,7 @@ func (p *PairWriter) Write(c match.PairCents) error {
 
 func (p *PairWriter) label(text string) string {
 	if p.harmful {
-		return Harmless(Clean(text))
+		return catalog.WriteCell(Clean(text))
 	}
 	return Clean(text)
 }

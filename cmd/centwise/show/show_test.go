@@ -114,16 +114,6 @@ func TestPaintNeedsColour(t *testing.T) {
 	}
 }
 
-func TestHarmless(t *testing.T) {
-	for in, want := range map[string]string{
-		"": "", "Alder": "Alder", "=1+1": "'=1+1", "+1": "'+1", "-1": "'-1", "@x": "'@x", "\t=1": "'\t=1", "a=1": "a=1",
-	} {
-		if got := Harmless(in); got != want {
-			t.Errorf("Harmless(%q) = %q, want %q", in, got, want)
-		}
-	}
-}
-
 func TestWrap(t *testing.T) {
 	got := Wrap("one two three four", 9, "", "  ")
 	if want := "one two\n  three\n  four"; got != want {

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"centwise/catalog"
 )
 
 // Column is one column of a [Table].
@@ -36,7 +38,13 @@ type Cell struct {
 }
 
 // Text is a cell of words that may come from a user.
-func Text(s string) Cell { return Cell{short: Clean(s), full: Clean(s), user: true} }
+func Text(s string) Cell { return TextEither(s, s) }
+
+// TextEither is a cell of words that may come from a user and read differently
+// on a terminal.
+func TextEither(terminal, elsewhere string) Cell {
+	return Cell{short: Clean(terminal), full: Clean(elsewhere), user: true}
+}
 
 // Words is a cell of our own words.
 func Words(s string) Cell { return Cell{short: s, full: s} }
@@ -135,7 +143,7 @@ func (t *Table) WriteCSV(w io.Writer) error {
 		for i, c := range columns {
 			record[i] = row[c].full
 			if row[c].user {
-				record[i] = Harmless(record[i])
+				record[i] = catalog.WriteCell(record[i])
 			}
 		}
 		if err := out.Write(record); err != nil {
@@ -144,15 +152,6 @@ func (t *Table) WriteCSV(w io.Writer) error {
 	}
 	out.Flush()
 	return out.Error()
-}
-
-// Harmless keeps a spreadsheet from reading a user's text as a formula: text
-// that starts like one gets an apostrophe in front.
-func Harmless(text string) string {
-	if text != "" && strings.ContainsRune("=+-@\t\r", rune(text[0])) {
-		return "'" + text
-	}
-	return text
 }
 
 const gutter = "  "

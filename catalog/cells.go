@@ -1,0 +1,61 @@
+package catalog
+
+import "strings"
+
+// How text stands in the cells of spreadsheets, both ways.
+
+// formulaStarts are the characters at the start of a cell that spreadsheets
+// take for a formula, and the apostrophe that keeps them from it.
+const formulaStarts = "=+-@'"
+
+// WriteCell writes text so that no spreadsheet runs it: what looks like a
+// formula gets an apostrophe in front. [ReadCell] undoes it.
+func WriteCell(text string) string {
+	if text != "" && strings.IndexByte(formulaStarts, text[0]) >= 0 {
+		return "'" + text
+	}
+	return text
+}
+
+// ReadCell reads the text of a cell, without spaces at its ends.
+func ReadCell(cell string) string {
+	s := strings.TrimSpace(cell)
+	if len(s) > 1 && s[0] == '\'' && strings.IndexByte(formulaStarts, s[1]) >= 0 {
+		return s[1:]
+	}
+	return s
+}
+
+// listEscapes are the characters that a backslash makes part of an entry.
+const listEscapes = `,;\`
+
+// WriteList writes a list as one cell, which [ReadList] reads.
+func WriteList(list []string) string {
+	escape := strings.NewReplacer(`\`, `\\`, `,`, `\,`, `;`, `\;`)
+	parts := make([]string, len(list))
+	for i, entry := range list {
+		parts[i] = escape.Replace(entry)
+	}
+	return strings.Join(parts, "; ")
+}
+
+// ReadList reads entries separated by commas or semicolons; a backslash before
+// one makes it part of the entry. Entries may be empty, which normalising takes
+// away.
+func ReadList(text string) []string {
+	var out []string
+	var entry strings.Builder
+	for i := 0; i < len(text); i++ {
+		switch c := text[i]; {
+		case c == '\\' && i+1 < len(text) && strings.IndexByte(listEscapes, text[i+1]) >= 0:
+			i++
+			entry.WriteByte(text[i])
+		case c == ',' || c == ';':
+			out = append(out, strings.TrimSpace(entry.String()))
+			entry.Reset()
+		default:
+			entry.WriteByte(c)
+		}
+	}
+	return append(out, strings.TrimSpace(entry.String()))
+}

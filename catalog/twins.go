@@ -20,14 +20,14 @@ func Twins(horns []Horn, mouthpieces []Mouthpiece) []Finding {
 	}
 	// Ids are ULIDs: their order is the order in which records were made.
 	slices.SortStableFunc(items, func(a, b specimen) int { return strings.Compare(string(a.id), string(b.id)) })
-	first := map[[3]string]specimen{}
+	first := map[[2]string]specimen{}
 	var out []Finding
 	for _, it := range items {
-		serial := strings.ReplaceAll(Fold(it.serial), " ", "")
-		if it.retired || it.design == "" || serial == "" {
+		specimen := Specimen(it.design, it.serial)
+		if it.retired || specimen == "" {
 			continue
 		}
-		key := [3]string{it.noun, it.design, serial}
+		key := [2]string{it.noun, specimen}
 		if earlier, ok := first[key]; ok {
 			out = append(out, it.twinOf(earlier))
 			continue
@@ -35,6 +35,16 @@ func Twins(horns []Horn, mouthpieces []Mouthpiece) []Finding {
 		first[key] = it
 	}
 	return out
+}
+
+// Specimen names one specimen of a design, whatever the case and spaces of its
+// serial number; empty when the design or the serial number is not known.
+func Specimen(design, serial string) string {
+	serial = strings.ReplaceAll(Fold(serial), " ", "")
+	if design == "" || serial == "" {
+		return ""
+	}
+	return design + "\x00" + serial
 }
 
 type specimen struct {

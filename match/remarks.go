@@ -29,15 +29,15 @@ func (q Question) remarks(list []Pairing, missing []pitch.Note) []string {
 		}
 	}
 	if alike > 0 {
-		add("%d of %s share a rank: the catalog knows nothing that tells them apart, so they stand in order of label only.", alike, count(len(list), "pairing"))
+		add("%d of %s share a rank: the catalog knows nothing that tells them apart, so they stand in order of label only.", alike, Count(len(list), "pairing"))
 	}
 	if unlinked > 0 {
 		add("%d of %s %s not linked: no chain of sessions connects horn and mouthpiece, so their sum rests on what is usual. One session that joins the two parts links them.",
-			unlinked, count(len(list), "pairing"), isAre(unlinked))
+			unlinked, Count(len(list), "pairing"), isAre(unlinked))
 	}
 	if wide > 0 {
 		add("%d of %s %s uncertain by more than plus or minus %.0f cents on a typical note (80 %% interval): take their places in the list as a first guess, which every session can change.",
-			wide, count(len(list), "profile"), isAre(wide), wideCents)
+			wide, Count(len(list), "profile"), isAre(wide), wideCents)
 	}
 	if first := list[0]; len(list) > 1 && q.Sort == SortError && first.ChanceBest < 0.5 {
 		add("The first of the list has a chance of %.0f %% of being the best: try several before you decide.", 100*first.ChanceBest)

@@ -162,7 +162,7 @@ func (s *sheet) finding(x suspicion) catalog.Finding {
 		if x.shift < 0 {
 			direction = "lower"
 		}
-		distance := count(max(x.shift, -x.shift), "semitone")
+		distance := Count(max(x.shift, -x.shift), "semitone")
 		reason = "notes were entered for another key"
 		f.Detail = fmt.Sprintf("read %s %s, as if entered for an instrument in another key, the %d notes lie %.1f cents from what is expected, as entered %.1f",
 			distance, direction, x.notes, x.then, x.asEntered)
@@ -235,7 +235,7 @@ func (s *sheet) farFinding(i int, expected, gross float64) catalog.Finding {
 	return catalog.Finding{
 		Kind: FindFarReading, Session: s.name(), Subject: fmt.Sprintf("%s (%s)", slot.Note(), slot),
 		Detail: fmt.Sprintf("looks odd: %s on %s was read %+.0f cents in %s, %+.0f is expected after the session's own slide and level; the fit gives it little weight already",
-			slot.Note(), slot.Valves, s.cents[i], count(s.count[i], "reading"), expected),
+			slot.Note(), slot.Valves, s.cents[i], Count(s.count[i], "reading"), expected),
 		Certainty: farCertainty * gross,
 		Repair:    "centwise session show " + catalog.ShellWord(s.name()),
 	}

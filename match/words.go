@@ -71,7 +71,7 @@ func listChanges(list []Change) string {
 		parts = append(parts, fmt.Sprintf("%s (%s with a typical mouthpiece, %s with this one)", c.Note, sharpFlat(c.Typical), sharpFlat(c.This)))
 	}
 	if more := len(list) - namedChanges; more > 0 {
-		parts = append(parts, fmt.Sprintf("%s more", count(more, "note")))
+		parts = append(parts, fmt.Sprintf("%s more", Count(more, "note")))
 	}
 	return joinAnd(parts)
 }
@@ -88,10 +88,10 @@ func (x *Explanation) evidenceWords() []string {
 	e := x.Evidence
 	var out []string
 	if e.Pair > 0 {
-		out = append(out, fmt.Sprintf("This very setup was measured in %s.", count(e.Pair, "session")))
+		out = append(out, fmt.Sprintf("This very setup was measured in %s.", Count(e.Pair, "session")))
 	} else {
 		out = append(out, fmt.Sprintf("Nobody has measured this setup: it is predicted from %s with the horn and %s with the mouthpiece.",
-			count(e.Horn, "session"), count(e.Mouthpiece, "session")))
+			Count(e.Horn, "session"), Count(e.Mouthpiece, "session")))
 	}
 	switch x.Basis {
 	case fit.BasisDesign:
@@ -122,8 +122,8 @@ func missingWords(missing []pitch.Note) []string {
 	return []string{fmt.Sprintf("Not judged: %s. Nobody has measured the fingerings they are played with.", joinAnd(names))}
 }
 
-// count writes a number with its noun: 1 session, 2 sessions, no session.
-func count(n int, noun string) string {
+// Count writes a number with its noun: 1 session, 2 sessions, no session.
+func Count(n int, noun string) string {
 	switch n {
 	case 0:
 		return "no " + noun

@@ -44,10 +44,7 @@ and "fit_at".`,
   centwise catalog info --json --catalog band.db`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if runF != nil {
-				return runF(o)
-			}
-			return catalogInfoRun(cmd.Context(), o)
+			return orRun(runF, catalogInfoRun)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
@@ -123,10 +120,7 @@ catalog of its own: --catalog FILE opens it.`,
 		Args: args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.path = got[0]
-			if runF != nil {
-				return runF(o)
-			}
-			return catalogBackupRun(cmd.Context(), o)
+			return orRun(runF, catalogBackupRun)(cmd.Context(), o)
 		},
 	}
 	return cmd
@@ -162,10 +156,7 @@ func newCatalogTitleCmd(f *Factory, runF func(*catalogTitleOptions) error) *cobr
 		Args: args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.title = got[0]
-			if runF != nil {
-				return runF(o)
-			}
-			return catalogTitleRun(cmd.Context(), o)
+			return orRun(runF, catalogTitleRun)(cmd.Context(), o)
 		},
 	}
 	return cmd

@@ -30,10 +30,7 @@ is changed; each finding names the command that repairs it.`,
   centwise catalog check --json`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if runF != nil {
-				return runF(o)
-			}
-			return catalogCheckRun(cmd.Context(), o)
+			return orRun(runF, catalogCheckRun)(cmd.Context(), o)
 		},
 	}
 	o.output.add(cmd)
@@ -68,7 +65,7 @@ func catalogCheckRun(ctx context.Context, o *catalogCheckOptions) error {
 	}
 	if len(damage) > 0 {
 		return catalog.Errorf(catalog.Internal, "go back to a backup; 'centwise export sessions' saves what can still be read",
-			"the catalog is damaged (%s)", count(len(damage), "finding"))
+			"the catalog is damaged (%s)", match.Count(len(damage), "finding"))
 	}
 	return nil
 }
@@ -115,7 +112,7 @@ func printFindings(o *catalogCheckOptions, findings []catalog.Finding) error {
 	if len(findings) == 0 {
 		s.Note("nothing found")
 	} else {
-		s.Note("%s; look at each before you type its repair", count(len(findings), "finding"))
+		s.Note("%s; look at each before you type its repair", match.Count(len(findings), "finding"))
 	}
 	return nil
 }

@@ -36,10 +36,7 @@ catalog is thrown away afterwards unless --keep names a file for it; your own ca
   centwise rank --catalog lantern-bay.db --horn Hazel`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if runF != nil {
-				return runF(o)
-			}
-			return demoRun(cmd.Context(), o)
+			return orRun(runF, demoRun)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().StringVar(&o.keep, "keep", "", "keep the catalog in `FILE`, which must not exist")

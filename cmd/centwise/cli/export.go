@@ -42,10 +42,7 @@ func newExportOneCmd(f *Factory, what, about string, write func(context.Context,
 		Example: "  centwise export " + what + "\n  centwise export " + what + " --output " + what + ".csv",
 		Args:    args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if runF != nil {
-				return runF(o)
-			}
-			return exportRun(cmd.Context(), o)
+			return orRun(runF, exportRun)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().StringVarP(&o.output, "output", "o", "", "write to `FILE` instead of standard output")

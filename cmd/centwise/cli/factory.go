@@ -116,3 +116,12 @@ func (f *Factory) Progress() catalog.Counter {
 	}
 	return show.NewProgress(f.Streams.Err, f.Streams.Talk)
 }
+
+// orRun is what a command runs with its options: runF, which a test may give,
+// else run.
+func orRun[O any](runF func(*O) error, run func(context.Context, *O) error) func(context.Context, *O) error {
+	if runF == nil {
+		return run
+	}
+	return func(_ context.Context, o *O) error { return runF(o) }
+}

@@ -39,10 +39,7 @@ they are "exact", and "duration_s".`,
   centwise fit --again --json`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if runF != nil {
-				return runF(o)
-			}
-			return fitRun(cmd.Context(), o)
+			return orRun(runF, fitRun)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().BoolVar(&o.again, "again", false, "make it again although it is up to date")

@@ -33,10 +33,7 @@ if there is none.`, k.noun),
 		Args:    args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.label = got[0]
-			if runF != nil {
-				return runF(o)
-			}
-			return gearAddRun(cmd.Context(), k, o)
+			return orRun(runF, k.runAdd)(cmd.Context(), o)
 		},
 	}
 	k.addFieldFlags(cmd, &o.set)
@@ -46,7 +43,7 @@ if there is none.`, k.noun),
 	return cmd
 }
 
-func gearAddRun[T any](ctx context.Context, k *gearKind[T], o *gearAddOptions) error {
+func (k *gearKind[T]) runAdd(ctx context.Context, o *gearAddOptions) error {
 	item, err := k.build(o)
 	if err != nil {
 		return err

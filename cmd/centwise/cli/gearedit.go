@@ -35,10 +35,7 @@ func newGearEditCmd[T any](f *Factory, k *gearKind[T], runF func(*gearEditOption
 			if len(o.set) == 0 && o.newLabel == "" {
 				return usagef(helpOf(cmd)+" lists the fields", "nothing to change was given")
 			}
-			if runF != nil {
-				return runF(o)
-			}
-			return gearEditRun(cmd.Context(), k, o)
+			return orRun(runF, k.runEdit)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().StringVar(&o.newLabel, "label", "", "the new `LABEL`")
@@ -48,7 +45,7 @@ func newGearEditCmd[T any](f *Factory, k *gearKind[T], runF func(*gearEditOption
 	return cmd
 }
 
-func gearEditRun[T any](ctx context.Context, k *gearKind[T], o *gearEditOptions) error {
+func (k *gearKind[T]) runEdit(ctx context.Context, o *gearEditOptions) error {
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
@@ -132,10 +129,7 @@ something about the rest of the catalog too. --undo brings them back.`, k.plural
 		Args:    args(1, -1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.labels = got
-			if runF != nil {
-				return runF(o)
-			}
-			return gearRetireRun(cmd.Context(), k, o)
+			return orRun(runF, k.runRetire)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().BoolVar(&o.undo, "undo", false, "offer it again")
@@ -143,7 +137,7 @@ something about the rest of the catalog too. --undo brings them back.`, k.plural
 	return cmd
 }
 
-func gearRetireRun[T any](ctx context.Context, k *gearKind[T], o *gearRetireOptions) error {
+func (k *gearKind[T]) runRetire(ctx context.Context, o *gearRetireOptions) error {
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err

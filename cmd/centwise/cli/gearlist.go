@@ -9,6 +9,7 @@ import (
 
 	"centwise/catalog"
 	"centwise/cmd/centwise/show"
+	"centwise/match"
 )
 
 type gearListOptions struct {
@@ -49,10 +50,7 @@ func newGearListCmd[T any](f *Factory, k *gearKind[T], runF func(*gearListOption
 		Example: fmt.Sprintf("  centwise %s list\n  centwise %s list --retired --csv", k.noun, k.noun),
 		Args:    args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if runF != nil {
-				return runF(o)
-			}
-			return gearListRun(cmd.Context(), k, o)
+			return orRun(runF, k.runList)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().BoolVar(&o.retired, "retired", false, "list retired ones too")
@@ -61,7 +59,7 @@ func newGearListCmd[T any](f *Factory, k *gearKind[T], runF func(*gearListOption
 	return cmd
 }
 
-func gearListRun[T any](ctx context.Context, k *gearKind[T], o *gearListOptions) error {
+func (k *gearKind[T]) runList(ctx context.Context, o *gearListOptions) error {
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
@@ -136,17 +134,14 @@ sessions are under "measured".`, k.noun),
 		Args:    args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.label = got[0]
-			if runF != nil {
-				return runF(o)
-			}
-			return gearShowRun(cmd.Context(), k, o)
+			return orRun(runF, k.runShow)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	return cmd
 }
 
-func gearShowRun[T any](ctx context.Context, k *gearKind[T], o *gearShowOptions) error {
+func (k *gearKind[T]) runShow(ctx context.Context, o *gearShowOptions) error {
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err
@@ -204,15 +199,7 @@ func (k *gearKind[T]) pairs(item T, m measured) []show.Pair {
 		show.Pair{Name: "status", Value: show.Words(status)},
 		show.Pair{Name: "entered", Value: show.Either(entered, rev.At.Format("2006-01-02T15:04:05.000Z07:00"))},
 		show.Pair{Name: "measured", Value: show.Either(
-			fmt.Sprintf("%s with %s, %s and %s", count(m.Sessions, "session"), count(m.Horns, "horn"), count(m.Mouthpieces, "mouthpiece"), count(m.Players, "player")),
+			fmt.Sprintf("%s with %s, %s and %s", match.Count(m.Sessions, "session"), match.Count(m.Horns, "horn"), match.Count(m.Mouthpieces, "mouthpiece"), match.Count(m.Players, "player")),
 			fmt.Sprint(m.Sessions))},
 		show.Pair{Name: "id", Value: show.Words(string(k.id(item)))})
-}
-
-// count writes a number of things.
-func count(n int, thing string) string {
-	if n == 1 {
-		return "1 " + thing
-	}
-	return fmt.Sprintf("%d %ss", n, thing)
 }

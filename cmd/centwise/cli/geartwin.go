@@ -28,9 +28,8 @@ func (k *gearKind[T]) nearDuplicates(item T, others []T) []string {
 }
 
 func (k *gearKind[T]) sameSpecimen(a, b T) bool {
-	designA, serialA := k.specimen(a)
-	designB, serialB := k.specimen(b)
-	return designA != "" && designA == designB && serialA != "" && catalog.Fold(serialA) == catalog.Fold(serialB)
+	specimen := catalog.Specimen(k.specimen(a))
+	return specimen != "" && specimen == catalog.Specimen(k.specimen(b))
 }
 
 // nearLabels reports whether two labels differ only in case, spaces and

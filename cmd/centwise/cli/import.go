@@ -11,6 +11,7 @@ import (
 	"centwise/catalog"
 	"centwise/cmd/centwise/show"
 	"centwise/importers/sheet"
+	"centwise/match"
 )
 
 type importOptions struct {
@@ -44,10 +45,7 @@ done, or with --dry-run what would be.`,
 		Args: args(1, -1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.files = got
-			if runF != nil {
-				return runF(o)
-			}
-			return importRun(cmd.Context(), o)
+			return orRun(runF, importRun)(cmd.Context(), o)
 		},
 	}
 	fs := cmd.Flags()
@@ -144,32 +142,39 @@ func printReport(o *importOptions, r *sheet.Report) error {
 	if o.json {
 		return show.JSON(s.Out, show.Fields{
 			{Name: "dry_run", Value: o.sheet.DryRun}, {Name: "sessions", Value: r.Sessions}, {Name: "readings", Value: r.Readings},
-			{Name: "odd", Value: r.Odd}, {Name: "unchanged", Value: r.Unchanged},
+			{Name: "odd", Value: r.Odd}, {Name: "unchanged", Value: r.Unchanged}, {Name: "gear_unchanged", Value: r.GearUnchanged},
 			{Name: "horns", Value: list(r.Horns)}, {Name: "mouthpieces", Value: list(r.Mouthpieces)}, {Name: "players", Value: list(r.Players)},
 			{Name: "updated", Value: list(r.Updated)}, {Name: "ignored_columns", Value: list(r.Ignored)},
 		})
 	}
-	verb := "imported"
 	if o.sheet.DryRun {
-		verb = "nothing written; would import"
+		s.Note("nothing is written; without --dry-run this would be done:")
 	}
-	s.Note("%s %s with %s", verb, count(r.Sessions, "session"), count(r.Readings, "reading"))
+	switch {
+	case r.Sessions > 0:
+		s.Note("imported %s with %s", match.Count(r.Sessions, "session"), match.Count(r.Readings, "reading"))
+	case len(r.Horns)+len(r.Mouthpieces)+len(r.Players)+len(r.Updated) == 0:
+		s.Note("nothing new")
+	}
 	for _, made := range []struct {
 		noun   string
 		labels []string
 	}{{"horn", r.Horns}, {"mouthpiece", r.Mouthpieces}, {"player", r.Players}} {
 		if len(made.labels) > 0 {
-			s.Note("new: %s: %s", count(len(made.labels), made.noun), strings.Join(made.labels, ", "))
+			s.Note("new: %s: %s", match.Count(len(made.labels), made.noun), strings.Join(made.labels, ", "))
 		}
 	}
 	if len(r.Updated) > 0 {
 		s.Note("changed: %s", strings.Join(r.Updated, ", "))
 	}
 	if r.Odd > 0 {
-		s.Note("%s kept for review and not used: outside -150..150 cents", count(r.Odd, "odd reading"))
+		s.Note("%s kept for review and not used: outside -150..150 cents", match.Count(r.Odd, "odd reading"))
 	}
 	if r.Unchanged > 0 {
-		s.Note("%s in the catalog already, left as it is", count(r.Unchanged, "session"))
+		s.Note("in the catalog already, left as it is: %s", match.Count(r.Unchanged, "session"))
+	}
+	if r.GearUnchanged > 0 {
+		s.Note("in the catalog already, left as it is: %s", match.Count(r.GearUnchanged, "piece")+" of gear or players")
 	}
 	if len(r.Ignored) > 0 {
 		s.Note("columns passed over: %s", strings.Join(r.Ignored, ", "))

@@ -44,13 +44,7 @@ Without a player: a typical player.`,
 			if err := o.take(cmd, got); err != nil {
 				return err
 			}
-			if runF != nil {
-				return runF(o)
-			}
-			if o.pairs != "" {
-				return predictPairsRun(cmd.Context(), o)
-			}
-			return predictRun(cmd.Context(), o)
+			return orRun(runF, predictRun)(cmd.Context(), o)
 		},
 	}
 	o.judge.add(cmd)
@@ -85,6 +79,9 @@ func (o *predictOptions) take(cmd *cobra.Command, got []string) error {
 }
 
 func predictRun(ctx context.Context, o *predictOptions) error {
+	if o.pairs != "" {
+		return predictPairsRun(ctx, o)
+	}
 	x, err := o.answer(ctx)
 	if err != nil {
 		return err

@@ -30,7 +30,7 @@ func predictPairsRun(ctx context.Context, o *predictOptions) error {
 	rows, problems := known.resolve(o.pairs, lines)
 	if len(problems) > 0 && !o.skip {
 		return catalog.Errorf(catalog.NotFound, "correct the labels, or leave such lines out with --skip-unknown",
-			"%s of %s not in the catalog; nothing was predicted:\n%s", count(len(problems), "line"), o.pairs, strings.Join(problems, "\n"))
+			"%s of %s not in the catalog; nothing was predicted:\n%s", match.Count(len(problems), "line"), o.pairs, strings.Join(problems, "\n"))
 	}
 	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
@@ -40,7 +40,7 @@ func predictPairsRun(ctx context.Context, o *predictOptions) error {
 		return err
 	}
 	if len(problems) > 0 {
-		return &skippedError{fmt.Sprintf("left out %s of %s:\n%s", count(len(problems), "line"), o.pairs, strings.Join(problems, "\n")), "correct the labels"}
+		return &skippedError{fmt.Sprintf("left out %s of %s:\n%s", match.Count(len(problems), "line"), o.pairs, strings.Join(problems, "\n")), "correct the labels"}
 	}
 	return nil
 }

@@ -55,10 +55,7 @@ Chances refer to everything that was judged, also where --top shows only a part.
 			if !cmd.Flags().Changed("top") && !o.output.json && !o.output.csv {
 				o.top = shortlist
 			}
-			if runF != nil {
-				return runF(o)
-			}
-			return rankRun(cmd.Context(), o)
+			return orRun(runF, rankRun)(cmd.Context(), o)
 		},
 	}
 	fs := cmd.Flags()

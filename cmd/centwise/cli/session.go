@@ -47,10 +47,7 @@ given. --json prints {"sessions": [...]}. For the readings themselves: 'centwise
   centwise session list --player reed-otter --since 2026-01-01 --csv`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if runF != nil {
-				return runF(o)
-			}
-			return sessionListRun(cmd.Context(), o)
+			return orRun(runF, sessionListRun)(cmd.Context(), o)
 		},
 	}
 	fs := cmd.Flags()

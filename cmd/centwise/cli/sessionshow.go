@@ -10,6 +10,7 @@ import (
 	"centwise/catalog"
 	"centwise/catalog/pitch"
 	"centwise/cmd/centwise/show"
+	"centwise/match"
 )
 
 type sessionShowOptions struct {
@@ -32,10 +33,7 @@ they are kept for review and not used.`,
 		Args: args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.name = got[0]
-			if runF != nil {
-				return runF(o)
-			}
-			return sessionShowRun(cmd.Context(), o)
+			return orRun(runF, sessionShowRun)(cmd.Context(), o)
 		},
 	}
 	o.output.add(cmd)
@@ -164,7 +162,7 @@ func noteSpan(readings []catalog.Reading) string {
 	for _, r := range readings {
 		low, high = min(low, r.Slot.Note()), max(high, r.Slot.Note())
 	}
-	return fmt.Sprintf("%s to %s, %s", low, high, count(len(readings), "reading"))
+	return fmt.Sprintf("%s to %s, %s", low, high, match.Count(len(readings), "reading"))
 }
 
 type sessionRetractOptions struct {
@@ -192,10 +190,7 @@ correct one under another name and name it with --replaced-by; or retract it fir
 				return usagef(fmt.Sprintf("centwise session retract %s --reason %q", catalog.ShellWord(o.name), "read from the wrong tuner"),
 					"say why with --reason: others will wonder")
 			}
-			if runF != nil {
-				return runF(o)
-			}
-			return sessionRetractRun(cmd.Context(), o)
+			return orRun(runF, sessionRetractRun)(cmd.Context(), o)
 		},
 	}
 	cmd.Flags().StringVar(&o.reason, "reason", "", "why, in `WORDS` (required)")

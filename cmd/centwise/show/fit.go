@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"centwise/match"
 	"centwise/match/fit"
 )
 
@@ -64,11 +65,11 @@ func (f Fit) Sentences() []string {
 	}
 	out := []string{
 		fmt.Sprintf("%s It rests on %s in %s. Typical cents are how much each changes a note of the usual range, up or down; "+
-			"items without a session are taken to vary as the measured ones do.", made, things(r.Readings, "reading"), things(r.Sessions, "session")),
+			"items without a session are taken to vary as the measured ones do.", made, match.Count(r.Readings, "reading"), match.Count(r.Sessions, "session")),
 		fmt.Sprintf("Of the readings %.1f %% are taken for slips, %.0f times as far off as the rest, and count for little.", 100*f.Components.GrossShare, f.Components.GrossFactor),
 	}
 	if r.Refreshed > 0 {
-		out = append(out, fmt.Sprintf("%s came in since everything was last worked out anew, which 'centwise fit --again' does.", things(r.Refreshed, "session")))
+		out = append(out, fmt.Sprintf("%s came in since everything was last worked out anew, which 'centwise fit --again' does.", match.Count(r.Refreshed, "session")))
 	}
 	if r.Parts > 1 {
 		out = append(out, fmt.Sprintf("The catalog falls into %d parts that no session joins. What is said across them rests on what is usual.", r.Parts))
@@ -81,10 +82,10 @@ func (f Fit) calculation() string {
 	r := f.Report
 	how := "from exact equations"
 	if !r.Exact {
-		how = fmt.Sprintf("by %s, to %.0e of the right-hand side", things(r.Iterations, "iteration"), r.Residual)
+		how = fmt.Sprintf("by %s, to %.0e of the right-hand side", match.Count(r.Iterations, "iteration"), r.Residual)
 	}
 	text := fmt.Sprintf("Calculation: %s of learning, %s solved %s, %s of what is not known.",
-		things(r.Steps, "step"), things(r.Unknowns, "unknown"), how, things(r.Draws, "joint draw"))
+		match.Count(r.Steps, "step"), match.Count(r.Unknowns, "unknown"), how, match.Count(r.Draws, "joint draw"))
 	if !r.Converged {
 		text += " It did not settle: take the results as rough, and look for odd sessions with 'centwise catalog check'."
 	}
@@ -97,14 +98,6 @@ func rounded(d time.Duration) string {
 		return fmt.Sprintf("%d ms", d.Milliseconds())
 	}
 	return fmt.Sprintf("%.1f s", d.Seconds())
-}
-
-// things writes a number with its noun.
-func things(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 // Fields is the fit as JSON.

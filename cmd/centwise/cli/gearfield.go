@@ -24,6 +24,14 @@ type gearField[T any] struct {
 	value   func(*T) any // string, float64, int, bool or []string
 	drop    int          // in lists on a terminal: 0 not shown, 1 always, more: may go
 	title   string       // heading there
+	// columns are what a gear list has instead of one column of this name.
+	columns []gearColumn[T]
+}
+
+// gearColumn is a column of a gear list.
+type gearColumn[T any] struct {
+	name string
+	text func(*T) string
 }
 
 func (f gearField[T]) flag() string { return strings.ReplaceAll(f.name, "_", "-") }

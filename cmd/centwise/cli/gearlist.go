@@ -99,19 +99,29 @@ func (k *gearKind[T]) table(items []T) *show.Table {
 	t := &show.Table{Columns: []show.Column{{Name: "kind"}, {Title: "label", Name: "label"}}}
 	for _, f := range k.fields {
 		_, number := f.value(new(T)).(float64)
-		t.Columns = append(t.Columns, show.Column{Title: f.title, Name: f.name, Right: number, Drop: max(0, f.drop-1)})
+		column := show.Column{Title: f.title, Name: f.name, Right: number, Drop: max(0, f.drop-1)}
+		if f.columns != nil {
+			column.Name = ""
+		}
+		t.Columns = append(t.Columns, column)
+		for _, part := range f.columns {
+			t.Columns = append(t.Columns, show.Column{Name: part.name})
+		}
 	}
-	t.Columns = append(t.Columns, show.Column{Title: " "})
+	t.Columns = append(t.Columns, show.Column{Title: " ", Name: "retired"})
 	for _, item := range items {
 		row := []show.Cell{show.Words(k.noun), show.Text(*k.name(&item))}
 		for _, f := range k.fields {
 			row = append(row, f.cell(&item))
+			for _, part := range f.columns {
+				row = append(row, show.Words(part.text(&item)))
+			}
 		}
-		mark := ""
+		retired := show.Cell{}
 		if k.rev(&item).Retired {
-			mark = "retired"
+			retired = show.Either("retired", "yes")
 		}
-		t.Add(append(row, show.Words(mark))...)
+		t.Add(append(row, retired)...)
 	}
 	return t
 }

@@ -31,11 +31,11 @@ decimal point or comma, or .xlsx; columns in any order. "-" reads standard input
 in any of them is wrong, every mistake is named with file, line and column, and nothing is written. The catalog is made
 if there is none.`,
 			`Sessions, a line a reading:`,
-			"    session, contributor, player, horn, mouthpiece, note, cents\n    optional: fingering, partial, repeat, date, a4_hz, temperature_c, slide_mm,\n    gap_mm, method, remark",
+			"    session, contributor, player, horn, mouthpiece, note, cents\n    optional: fingering, partial, repeat, date, a4_hz, temperature_c, slide_mm,\n    gap_mm, dynamic, method, adapter, remark",
 			`fingering (pressed valves, 0 for none) and partial may stand instead of note. Or a line a session, with one column a
 note.`,
-			`Gear, a line an item:`,
-			"    kind (horn, mouthpiece or player), label, and what is known of: maker, model,\n    serial, key, instrument, receiver, shank, bore_mm, rim_mm, cup_cm3,\n    cup_depth_mm, throat_mm, throat_length_mm, backbore_mm, length_mm, throw1_mm,\n    throw3_mm, loaner, stock, tags, level",
+			`Gear, a line an item: kind is horn, mouthpiece or player; of the other columns, what is known:`,
+			show.Wrap(strings.Join(sheet.GearColumns(), ", "), helpWidth, "    ", "    "),
 			`Labels that are not in the catalog are listed with near ones, and made only with --create. --json prints what was
 done, or with --dry-run what would be.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitBusy, exitCancelled)),

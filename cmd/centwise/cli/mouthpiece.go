@@ -24,7 +24,7 @@ var mouthpieceKind = &gearKind[catalog.Mouthpiece]{
 		numberField("throat_mm", "mm", "diameter of the throat", func(m *catalog.Mouthpiece) *float64 { return &m.ThroatMM }).listed("throat mm", 3),
 		numberField("throat_length_mm", "mm", "length of the throat's cylinder", func(m *catalog.Mouthpiece) *float64 { return &m.ThroatLengthMM }),
 		numberField("backbore_mm", "mm", "diameter at the end of the backbore", func(m *catalog.Mouthpiece) *float64 { return &m.BackboreMM }).listed("backbore mm", 5),
-		textField("backbore", "character of the backbore in words", func(m *catalog.Mouthpiece) *string { return &m.BackboreCharacter }),
+		textField("backbore_character", "character of the backbore in words", func(m *catalog.Mouthpiece) *string { return &m.BackboreCharacter }),
 		numberField("length_mm", "mm", "length over all", func(m *catalog.Mouthpiece) *float64 { return &m.LengthMM }).listed("length mm", 6),
 		textField("owner", "whose it is: free text or a player's handle", func(m *catalog.Mouthpiece) *string { return &m.Owner }).listed("owner", 4),
 		listField("stock", "lists that have it in stock (shops, cupboards), separated by commas", func(m *catalog.Mouthpiece) *[]string { return &m.Stock }).listed("in stock", 4),

@@ -1,8 +1,10 @@
 package cli
 
 import (
+	"bytes"
 	"io"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -10,6 +12,8 @@ import (
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
+	"centwise/cmd/centwise/show"
+	"centwise/importers/sheet"
 	"centwise/match"
 )
 
@@ -338,4 +342,23 @@ func FuzzParsePairs(f *testing.F) {
 			}
 		}
 	})
+}
+
+// The columns that a list of gear prints are those of gear lists, so that it can
+// be imported.
+func TestGearListsCanBeImported(t *testing.T) {
+	check := func(noun string, table *show.Table) {
+		var b bytes.Buffer
+		if err := table.WriteCSV(&b); err != nil {
+			t.Fatal(err)
+		}
+		for _, column := range strings.Split(strings.TrimSpace(b.String()), ",") {
+			if !slices.Contains(sheet.GearColumns(), column) {
+				t.Errorf("a list of %s has the column %q, which gear lists have not", noun, column)
+			}
+		}
+	}
+	check("horns", hornKind.table(nil))
+	check("mouthpieces", mouthpieceKind.table(nil))
+	check("players", playerKind.table(nil))
 }

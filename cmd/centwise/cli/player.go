@@ -54,9 +54,21 @@ var playerRangeField = gearField[catalog.Player]{
 		if p.RangeLow == 0 && p.RangeHigh == 0 {
 			return ""
 		}
-		return p.RangeLow.String() + "-" + p.RangeHigh.String()
+		return noteText(p.RangeLow) + "-" + noteText(p.RangeHigh)
 	},
 	title: "range", drop: 2,
+	columns: []gearColumn[catalog.Player]{
+		{"range_low", func(p *catalog.Player) string { return noteText(p.RangeLow) }},
+		{"range_high", func(p *catalog.Player) string { return noteText(p.RangeHigh) }},
+	},
+}
+
+// noteText is a note as a cell of a gear list; 0 is not known.
+func noteText(n pitch.Note) string {
+	if n == 0 {
+		return ""
+	}
+	return n.String()
 }
 
 // parseRange reads two written notes, as in F#3-C6 or F#3..C6.

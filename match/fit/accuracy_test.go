@@ -59,11 +59,11 @@ func sumOfProfiles(w *simulate.World) func(simulate.Pair) []float64 {
 		}
 		return out
 	}
-	all, horns, mouthpieces := newProfiles(1), newProfiles(len(w.Horns)), newProfiles(len(w.Mouthpieces))
+	horns, mouthpieces := newProfiles(len(w.Horns)), newProfiles(len(w.Mouthpieces))
 	shift := make([]float64, len(w.Sessions))
 	grand := make([]float64, len(simulate.Slots))
 	for range 10 { // sessions read different notes: shifts and the mean by turns
-		all = newProfiles(1)
+		all := newProfiles(1)
 		for i, s := range w.Sessions {
 			for _, r := range s.Readings {
 				all[0].sum[r.Slot] += r.Cents - shift[i]

@@ -15,7 +15,7 @@ import (
 // is uniform. Truths come from the law as its definitions have it, not from the
 // engine's own perturbations; the components are known.
 func TestRanksOfTheTruthAreUniform(t *testing.T) {
-	const replicates, draws, bins = 320, 19, 10
+	const replicates, draws, bins = 280, 19, 10
 	rng := seeded(31)
 	s := newShelf([]string{"Alder", "Hazel", "Rowan"}, []string{"Dunlin 16.6", "Knot 16.4", "Plover 16.2"}, []string{"blue-kite", "reed-otter"})
 	for _, x := range [][3]string{

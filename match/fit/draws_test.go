@@ -149,7 +149,7 @@ func TestLooseDrawsAreGoodDraws(t *testing.T) {
 // slot-by-slot levels, other keys, fourth valves - for the standard deviations
 // of all kinds of setups.
 func TestSpreadsAreExactInAMixedCatalog(t *testing.T) {
-	const batches, size = 2, 250
+	const batches, size = 2, 160
 	s := mixedShelf(4, 4, 2, 9, 5)
 	d := s.load(t)
 	setups := someSetups(s)

@@ -72,7 +72,7 @@ func TestOrderDoesNotMatter(t *testing.T) {
 		if (d.Readings() < 3000) != fine {
 			t.Fatalf("%d readings", d.Readings())
 		}
-		want := answers(t, quickFit(t, d, 7, 3, 6), someSetups(s))
+		want := answers(t, quickFit(t, d, 7, 2, 4), someSetups(s))
 		digest := d.Digest
 		setups := someSetups(s)
 		rng := seeded(2)
@@ -97,7 +97,7 @@ func TestOrderDoesNotMatter(t *testing.T) {
 			if d.Digest != digest {
 				t.Fatalf("the test's own digest depends on the order of %s", shuffle.what)
 			}
-			wantSame(t, fmt.Sprintf("other order of %s, %d readings", shuffle.what, d.Readings()), answers(t, quickFit(t, d, 7, 3, 6), setups), want)
+			wantSame(t, fmt.Sprintf("other order of %s, %d readings", shuffle.what, d.Readings()), answers(t, quickFit(t, d, 7, 2, 4), setups), want)
 		}
 	}
 }
@@ -107,11 +107,11 @@ func TestProcessorsDoNotMatter(t *testing.T) {
 	for _, s := range []*shelf{mixedShelf(4, 5, 3, 14, 8), mixedShelf(20, 24, 12, 150, 8)} {
 		d := s.load(t)
 		before := runtime.GOMAXPROCS(1)
-		one := answers(t, quickFit(t, d, 7, 3, 9), someSetups(s))
+		one := answers(t, quickFit(t, d, 7, 2, 6), someSetups(s))
 		runtime.GOMAXPROCS(2)
-		two := answers(t, quickFit(t, d, 7, 3, 9), someSetups(s))
+		two := answers(t, quickFit(t, d, 7, 2, 6), someSetups(s))
 		runtime.GOMAXPROCS(5)
-		five := answers(t, quickFit(t, d, 7, 3, 9), someSetups(s))
+		five := answers(t, quickFit(t, d, 7, 2, 6), someSetups(s))
 		runtime.GOMAXPROCS(before)
 		wantSame(t, "two processors", two, one)
 		wantSame(t, "five processors", five, one)
@@ -147,12 +147,12 @@ func relabelled(s *shelf, name func(label string, i, n int) string) *shelf {
 func TestLabelsDoNotMatter(t *testing.T) {
 	s := mixedShelf(12, 14, 8, 110, 8)
 	setups := someSetups(s)
-	m := quickFit(t, s.load(t), 7, 8, 60)
+	m := quickFit(t, s.load(t), 7, 6, 40)
 	same := relabelled(s, func(label string, _, _ int) string { return "x" + label + " and more" })
-	wantSame(t, "other labels in the same order", answers(t, quickFit(t, same.load(t), 7, 8, 60), setups), answers(t, m, setups))
+	wantSame(t, "other labels in the same order", answers(t, quickFit(t, same.load(t), 7, 6, 40), setups), answers(t, m, setups))
 
 	other := relabelled(s, func(_ string, i, n int) string { return fmt.Sprintf("%04d", (i*7+3)%9967+n-i) })
-	turned := quickFit(t, other.load(t), 7, 8, 60)
+	turned := quickFit(t, other.load(t), 7, 6, 40)
 	want, err := m.PredictMany(setups, usualSlots())
 	if err != nil {
 		t.Fatal(err)

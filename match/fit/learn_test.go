@@ -43,17 +43,6 @@ func learnCase(t testing.TB, seed uint64, grossShare float64) (*Data, *engine) {
 	return d, truth
 }
 
-// comparison holds learned components to those that were drawn with.
-type comparison struct{ *testing.T }
-
-func (c comparison) near(what string, got, want, tolerance float64) {
-	c.Helper()
-	c.Logf("%-40s %.3f, drawn with %.3f", what, got, want)
-	if !(math.Abs(got-want) <= tolerance*want) {
-		c.Errorf("%s is learned as %.3f, drawn with %.3f: more than %.0f %% off", what, got, want, 100*tolerance)
-	}
-}
-
 // With readings from the model's own law, no gross errors and hardly any priors
 // on the smooth differences, learning comes to the components that the readings
 // were drawn with, on average over three catalogs. Tolerances are about three

@@ -1,9 +1,7 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -36,10 +34,8 @@ func onTerminal(ts *testscript.TestScript, neg bool, args []string) {
 	cmd.Stdout, cmd.Stderr = terminal, terminal
 	ts.Check(cmd.Start())
 	terminal.Close()
-	var screen bytes.Buffer
-	io.Copy(&screen, control) // ends with an error when the other side closes
+	text := screenText(control)
 	cmd.Wait()
-	text := strings.ReplaceAll(screen.String(), "\r\n", "\n")
 	ts.Check(os.WriteFile(ts.MkAbs("screen"), []byte(text), 0o644))
 	if code := cmd.ProcessState.ExitCode(); strconv.Itoa(code) != args[1] {
 		ts.Fatalf("ended with %d, want %s:\n%s", code, args[1], text)

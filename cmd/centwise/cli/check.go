@@ -112,7 +112,7 @@ func printFindings(o *catalogCheckOptions, findings []catalog.Finding) error {
 	if len(findings) == 0 {
 		s.Note("nothing found")
 	} else {
-		s.Note("%s; look at each before you type its repair", match.Count(len(findings), "finding"))
+		s.Note("%s; look at each before you act on it", match.Count(len(findings), "finding"))
 	}
 	return nil
 }

@@ -37,7 +37,9 @@ note.`,
 			`Gear, a line an item: kind is horn, mouthpiece or player; of the other columns, what is known:`,
 			show.Wrap(strings.Join(sheet.GearColumns(), ", "), helpWidth, "    ", "    "),
 			`Labels that are not in the catalog are listed with near ones, and made only with --create. --json prints what was
-done, or with --dry-run what would be.`,
+done, or with --dry-run what would be: "dry_run", "sessions", "readings", "odd" and "unchanged" as numbers,
+"gear_unchanged" too; the labels of what is new in "horns", "mouthpieces" and "players"; "updated" gear and
+"ignored_columns".`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitBusy, exitCancelled)),
 		Example: `  centwise import sessions.csv --create
   centwise import gear.csv sessions.xlsx --create --contributor lamp-keeper

@@ -34,7 +34,12 @@ mouthpiece and, if wanted, player. The output has the columns horn, mouthpiece, 
 line a slot: partials 2, 3, 4, 5, 6 and 8 of the seven usual combinations, 7, 9 and 10 of the open horn, and any other that
 was measured. cents and sd are of the relative profile, its mean over the 31 usual notes removed, interaction included.
 Without a player: a typical player.`,
-			`--json prints one object, with --pairs {"predictions": [...]} with those columns as members.`,
+			`--json prints one object: "horn", "mouthpiece", "player", "error_cents" with its 80 % interval "low" to "high",
+"chance_tolerable", "typical_sd", "support", "worst", "sharpest" and "flattest" {"note", "cents"}, "beyond_5_10_15" (how
+many notes), "slide_cents", "slide_mm", "linked", "basis", "evidence" (numbers of sessions), "notes": [{"note", "concert",
+"valves", "partial", "horn", "mouthpiece", "player", "pair", "cents", "sd", "low", "high", "target", "slide", "throw",
+"left", "support", ...}], "cures" and "spoils": [{"note", "typical", "this", "gain", ...}], and all that in "words". With
+--pairs it is {"predictions": [...]} with the columns above as members.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitCancelled)),
 		Example: `  centwise predict Alder "Plover 16.2"
   centwise predict Alder "Plover 16.2" --player reed-otter --range G3-A5 --concert

@@ -23,7 +23,7 @@ func NoteTable(x *match.Explanation, concert bool) *Table {
 		{Title: "horn", Name: "horn", Right: true},
 		{Title: "mouthpiece", Name: "mouthpiece", Right: true},
 		{Title: title(x.Player != "", "player"), Name: "player", Right: true},
-		{Title: "pair", Name: "pair", Right: true, Drop: 4},
+		{Title: title(largestPair(x) >= 0.05, "pair"), Name: "pair", Right: true, Drop: 4},
 		{Title: "sum", Name: "cents", Right: true},
 		{Name: "sd", Right: true},
 		{Title: "80 % interval", Right: true, Drop: 2},
@@ -112,6 +112,7 @@ func noteLegend(s Style, t *Table, x *match.Explanation) string {
 	return text + optional(barTitle, fmt.Sprintf(" The bar is the sum, its shade the 80 %% interval, to %.0f cents on either side.", noteScale(x.Notes)))
 }
 
+// largestPair is the largest share of the pair; below 0.05 it is printed as nought.
 func largestPair(x *match.Explanation) float64 {
 	largest := 0.0
 	for _, n := range x.Notes {

@@ -8,7 +8,7 @@ import (
 )
 
 // Finding draws one finding of a check: what, where, how sure, and the command
-// that repairs it.
+// to type next.
 func Finding(w io.Writer, s Style, f catalog.Finding) error {
 	where := f.Session
 	if where == "" {
@@ -17,7 +17,7 @@ func Finding(w io.Writer, s Style, f catalog.Finding) error {
 	heading := fmt.Sprintf("%s %s (%.0f %% sure)", f.Kind, Clean(where), 100*f.Certainty)
 	text := s.Paint(Strong, heading) + "\n" + Wrap(Clean(f.Detail), s.Columns(), "  ", "  ") + "\n"
 	if f.Repair != "" {
-		text += "  repair: " + Clean(f.Repair) + "\n"
+		text += "  next: " + Clean(f.Repair) + "\n"
 	}
 	_, err := io.WriteString(w, text)
 	return err

@@ -202,7 +202,7 @@ func TestFinding(t *testing.T) {
 	want := `sign-flipped lb-014 (97 % sure)
   every note is the other way round than expected, as if
   sharp had been written as flat
-  repair: centwise session retract lb-014
+  next: centwise session retract lb-014
 `
 	if b.String() != want {
 		t.Errorf("got:\n%s", b.String())

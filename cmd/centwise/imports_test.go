@@ -4,6 +4,7 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"os"
 	"path"
 	"path/filepath"
 	"slices"
@@ -136,5 +137,32 @@ func walkGo(t *testing.T, visit func(folder, name, imported string)) {
 	})
 	if err != nil {
 		t.Fatal(err)
+	}
+}
+
+// Every module that go.mod asks for itself has its reason in the guide.
+func TestDependenciesHaveReasons(t *testing.T) {
+	root := filepath.Join("..", "..")
+	mod, err := os.ReadFile(filepath.Join(root, "go.mod"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	guide, err := os.ReadFile(filepath.Join(root, "DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	direct := 0
+	for line := range strings.Lines(string(mod)) {
+		words := strings.Fields(line)
+		if len(words) != 2 || !strings.HasPrefix(line, "\t") {
+			continue // what others ask for is marked as indirect
+		}
+		direct++
+		if !strings.Contains(string(guide), "`"+words[0]+"`") {
+			t.Errorf("DEVELOPERS.md does not say why %s is needed", words[0])
+		}
+	}
+	if direct < 10 {
+		t.Errorf("only %d direct dependencies found", direct)
 	}
 }

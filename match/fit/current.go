@@ -20,6 +20,9 @@ type Options struct {
 	Progress catalog.Counter // nil shows nothing
 	Refit    bool            // even if the stored fit is up to date
 	Draws    int             // 0 = by the size of the catalog
+	// Residuals, if set, is given what is left of every reading, session by
+	// session; since no fit is stored with it, a whole fit is made.
+	Residuals func(Residual)
 }
 
 // Current gives the fit of a catalog as it stands: the stored one if the data
@@ -34,7 +37,7 @@ func Current(ctx context.Context, store catalog.Store, o Options) (*Model, error
 	if err != nil {
 		return nil, err
 	}
-	if !o.Refit {
+	if !o.Refit && o.Residuals == nil {
 		m, err := loadModel(ctx, store)
 		if err == nil && (o.Seed == 0 || o.Seed == m.Seed) {
 			if m.Digest == digest.String() {
@@ -82,6 +85,9 @@ func Run(ctx context.Context, data *Data, o Options) (*Model, error) {
 	if err != nil {
 		return nil, err
 	}
+	if o.Residuals != nil {
+		e.spread = newCellSpread(p.draws, data.Sessions(), len(data.Slots))
+	}
 	o.Progress.Start("solving, with draws", int64(1+p.draws))
 	defer o.Progress.Done()
 	tables, err := e.conclude(ctx, p, &report, o.Progress)
@@ -89,6 +95,9 @@ func Run(ctx context.Context, data *Data, o Options) (*Model, error) {
 		return nil, err
 	}
 	report.Duration = time.Since(started)
+	if o.Residuals != nil {
+		e.residuals(o.Residuals)
+	}
 	return e.finish(tables, report), nil
 }
 
@@ -138,6 +147,9 @@ func (e *engine) conclude(ctx context.Context, p plan, report *Report, progress 
 			s, err := e.solveOne(ctx, k+1, p.drawTolerance, p.limit, st)
 			if err != nil {
 				return err
+			}
+			if e.spread != nil {
+				e.spread.record(e, st, k)
 			}
 			e.recordDraw(&tables, st, k)
 			progress.Add(1)

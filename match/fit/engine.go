@@ -23,6 +23,8 @@ type engine struct {
 
 	answer state   // for the data
 	draws  []state // for data made up from the model, see perturb
+
+	spread *cellSpread // filled in while concluding, if residuals are wanted
 }
 
 // state is one solution: the unknowns, and what follows for every session.

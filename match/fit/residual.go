@@ -1,0 +1,125 @@
+package fit
+
+import (
+	"math"
+
+	"centwise/catalog/pitch"
+)
+
+// Residual is what a whole fit leaves of one reading; see Options.Residuals.
+type Residual struct {
+	Session *SessionFit // shared by the readings of one session
+	Slot    pitch.Slot
+	Cents   float64 // as read
+	Fitted  float64 // what the fit makes of it, cents: everything but the reading error
+	// FittedSD is the posterior standard deviation of Fitted, cents, from the
+	// fit's draws, as the session's own size times the slot's.
+	FittedSD float64
+	Good     float64 // probability that it is a good reading and no gross error
+}
+
+// SessionFit is what a whole fit makes of a session as such.
+type SessionFit struct {
+	Name   string
+	Source Source
+	Noise  float64 // standard deviation of a good reading of the source, cents
+	// Offset and Slide are the session's own constant and its setting of the
+	// tuning slide, as cents on open notes.
+	Offset, Slide float64
+}
+
+// leastFree is the least share of a good reading's variance that Standardised
+// takes to be left in its residual: below it the draws cannot tell.
+const leastFree = 0.05
+
+// Standardised is the residual in units of its own standard deviation, were the
+// reading a good one. The fit follows a reading part of the way, so residuals
+// scatter by less than the noise, with variance noise^2 - FittedSD^2: given all
+// readings, a reading's error e and its fitted value are equally uncertain, and
+// the variance of the expectation E[e | y], which the residual is, is that of e
+// less what stays uncertain of it.
+func (r Residual) Standardised() float64 {
+	noise := r.Session.Noise * r.Session.Noise
+	return (r.Cents - r.Fitted) / math.Sqrt(max(noise-r.FittedSD*r.FittedSD, leastFree*noise))
+}
+
+// Weight is what the reading counts for in the fit, as a share of a good
+// reading of its source, for gross errors of the given size (see Components).
+func (r Residual) Weight(grossFactor float64) float64 {
+	return r.Good + (1-r.Good)/(grossFactor*grossFactor)
+}
+
+// cellSpread collects how far the fitted values of readings lie from the truth
+// in the draws: sums of squares, draw by draw so that the order in which draws
+// end does not matter.
+type cellSpread struct {
+	bySession [][]float64 // draws x sessions
+	bySlot    [][]float64 // draws x J
+}
+
+func newCellSpread(draws, sessions, slots int) *cellSpread {
+	c := &cellSpread{}
+	for range draws {
+		c.bySession = append(c.bySession, make([]float64, sessions))
+		c.bySlot = append(c.bySlot, make([]float64, slots))
+	}
+	return c
+}
+
+// record takes in draw k.
+func (c *cellSpread) record(e *engine, st *state, k int) {
+	d, j := e.data, e.sys.slots
+	for s, row := range d.sessions {
+		for _, cell := range d.slot[row.begin:row.end] {
+			dev := st.fitted[s*j+int(cell)] - st.truth.fitted[s*j+int(cell)]
+			c.bySession[k][s] += dev * dev
+			c.bySlot[k][cell] += dev * dev
+		}
+	}
+}
+
+// sizes gives the mean posterior variance of a session's fitted readings and,
+// by slot, the factor between that and the variance there.
+func (c *cellSpread) sizes(d *Data) (session, slot []float64) {
+	session, slot = make([]float64, len(d.sessions)), make([]float64, len(d.Slots))
+	expected := make([]float64, len(slot)) // of the sums by slot, were all slots alike
+	draws := float64(len(c.bySession))
+	for k := range c.bySession {
+		add(c.bySession[k], session)
+		add(c.bySlot[k], slot)
+	}
+	for s, row := range d.sessions {
+		session[s] /= draws * float64(max(1, row.end-row.begin))
+		for _, cell := range d.slot[row.begin:row.end] {
+			expected[cell] += draws * session[s]
+		}
+	}
+	for i, sum := range expected {
+		if sum > 0 {
+			slot[i] /= sum
+		}
+	}
+	return session, slot
+}
+
+// residuals hands out what is left of every reading, session by session in the
+// order of the fit.
+func (e *engine) residuals(take func(Residual)) {
+	d, t, j, c := e.data, e.sys.terms, e.sys.slots, e.comp.sessionChol
+	bySession, bySlot := e.spread.sizes(d)
+	for s, row := range d.sessions {
+		own := e.answer.own[s*t.own:]
+		session := &SessionFit{
+			Name: row.name, Source: d.Sources[row.source], Noise: e.comp.SourceNoise[row.source],
+			Offset: c[0] * own[0], Slide: c[1]*own[0] + c[2]*own[1],
+		}
+		for k := row.begin; k < row.end; k++ {
+			cell := int(d.slot[k])
+			r := Residual{Session: session, Slot: d.Slots[cell], Cents: d.cents[k], Fitted: e.base[cell] + e.answer.fitted[s*j+cell]}
+			variance := bySession[s] * bySlot[cell]
+			off := r.Cents - r.Fitted
+			r.FittedSD, r.Good = math.Sqrt(variance), e.comp.goodShare(off*off+variance, session.Noise)
+			take(r)
+		}
+	}
+}

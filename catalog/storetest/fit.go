@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"centwise/catalog"
 )
@@ -12,6 +13,8 @@ import (
 var fitTests = []contract{
 	{"a stored fit comes back", fitRoundTrip},
 	{"a stored fit is replaced whole", fitReplaced},
+	{"a stored fit is amended in part", fitAmended},
+	{"only the fit that one knows is amended", fitAmendedMeanwhile},
 	{"a fit that is not there", fitMissing},
 	{"a backup never replaces a file", backupRefused},
 }
@@ -45,6 +48,34 @@ func fitReplaced(t *testing.T, f *fixture) {
 	equal(t, "sections", got.Sections, map[string][]byte{"new": []byte("new"), "both": []byte("new")})
 	wantError(t, f.store.SaveFit(f.ctx, catalog.StoredFit{Digest: "x", Sections: map[string][]byte{"": {1}}}), catalog.Invalid, "name")
 	equal(t, "digest", must(f.store.LoadFit(f.ctx))(t).Digest, "new")
+}
+
+func fitAmended(t *testing.T, f *fixture) {
+	old := catalog.StoredFit{Digest: "old", Version: 1, At: noon, Sections: map[string][]byte{"kept": []byte("as it was"), "changed": []byte("old")}}
+	if err := f.store.SaveFit(f.ctx, old); err != nil {
+		t.Fatal(err)
+	}
+	later := noon.Add(time.Hour)
+	amended := catalog.StoredFit{Digest: "new", Version: 2, At: later, Sections: map[string][]byte{"changed": []byte("new"), "added": {}}}
+	if err := f.store.AmendFit(f.ctx, amended, "old"); err != nil {
+		t.Fatal(err)
+	}
+	equal(t, "amended fit", must(f.store.LoadFit(f.ctx))(t), catalog.StoredFit{Digest: "new", Version: 2, At: later,
+		Sections: map[string][]byte{"kept": []byte("as it was"), "changed": []byte("new"), "added": {}}})
+	f.sound()
+}
+
+func fitAmendedMeanwhile(t *testing.T, f *fixture) {
+	change := catalog.StoredFit{Digest: "newer", Version: 2, At: noon, Sections: map[string][]byte{"a": []byte("newer")}}
+	wantError(t, f.store.AmendFit(f.ctx, change, ""), catalog.NotFound, "no fit", "centwise fit")
+	stored := catalog.StoredFit{Digest: "another", Version: 1, At: noon, Sections: map[string][]byte{"a": []byte("as it was")}}
+	if err := f.store.SaveFit(f.ctx, stored); err != nil {
+		t.Fatal(err)
+	}
+	wantError(t, f.store.AmendFit(f.ctx, change, "old"), catalog.Conflict, "meanwhile")
+	change.Sections[""] = []byte{1}
+	wantError(t, f.store.AmendFit(f.ctx, change, "another"), catalog.Invalid, "name")
+	equal(t, "the fit", must(f.store.LoadFit(f.ctx))(t), stored)
 }
 
 func fitMissing(t *testing.T, f *fixture) {

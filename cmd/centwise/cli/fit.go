@@ -8,7 +8,6 @@ import (
 
 	"centwise/catalog"
 	"centwise/cmd/centwise/show"
-	"centwise/match/fit"
 )
 
 type fitOptions struct {
@@ -28,7 +27,7 @@ the calculation went. 'centwise rank' and 'centwise predict' do this by themselv
 fit does it beforehand. What is up to date is not made again unless you say --again. Nothing else in the catalog changes.`,
 			`--json prints one object. "fitted" (now, or the stored one was up to date), "at", "digest" of the data, "seed";
 "sessions", how many of them were "refreshed" (taken into the fit before them, whose sizes they left alone), "readings",
-"parts" of the catalog that no session joins; "levels": [{"name", "items", "measured", "cents"}],
+"parts" of the catalog that no session joins, listed in "apart": [{"sessions", "horns", "mouthpieces"}]; "levels": [{"name", "items", "measured", "cents"}],
 where cents is the typical size over the usual notes; "pair_cents", "day_cents"; the standard deviations of a session's
 "offset_cents" and "slide_cents" and their "correlation"; "noise_cents" of a reading, "sources": [{"contributor", "method",
 "noise_cents"}], "gross_share" of the readings, "gross_factor" times as wide; "unknowns", "steps" of learning and the
@@ -65,10 +64,8 @@ func fitRun(ctx context.Context, o *fitOptions) error {
 	if err != nil {
 		return err
 	}
-	r := show.Fit{Model: m, Now: m.At.Sub(before.FitAt) > time.Millisecond} // the catalog keeps milliseconds
-	if r.Sources, err = sourcesOf(ctx, store, m); err != nil {
-		return err
-	}
+	now := m.At.Sub(before.FitAt) > time.Millisecond // the catalog keeps milliseconds
+	r := show.NewFit(m, now, o.factory.Streams.Style)
 	if err := printFit(o, r); err != nil {
 		return err
 	}
@@ -77,15 +74,6 @@ func fitRun(ctx context.Context, o *fitOptions) error {
 			"the fit was made but could not be kept: the catalog %s can only be read", after.Path)
 	}
 	return nil
-}
-
-// sourcesOf names whose readings the fit learned a noise of, in its order.
-func sourcesOf(ctx context.Context, store catalog.Store, m *fit.Model) ([]fit.Source, error) {
-	data, err := fit.Load(ctx, store, catalog.NoCounter{})
-	if err != nil || data.Digest != m.Digest {
-		return nil, err
-	}
-	return data.Sources, nil
 }
 
 func printFit(o *fitOptions, r show.Fit) error {

@@ -1,8 +1,11 @@
 package show
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"centwise/match"
@@ -14,7 +17,19 @@ type Fit struct {
 	*fit.Model
 	Now     bool         // made now, not found in the catalog
 	Sources []fit.Source // of the readings, in the order of Components.SourceNoise
+	Apart   []fit.Part   // parts of the catalog that no session joins, the largest first
+	// Brief leaves out of the table all but the noisiest sources.
+	Brief bool
 }
+
+// NewFit prepares to show a fit, briefly to people.
+func NewFit(m *fit.Model, now bool, style Style) Fit {
+	return Fit{Model: m, Now: now, Sources: m.Sources(), Apart: m.Parts(), Brief: style.Terminal}
+}
+
+// briefSources is how many sources a brief table names, and briefParts how many
+// parts the sentences do.
+const briefSources, briefParts = 8, 4
 
 // Table lists what makes notes differ and by how much, a line each.
 func (f Fit) Table() *Table {
@@ -37,12 +52,28 @@ func (f Fit) Table() *Table {
 	} {
 		t.Add(Words(part.name), Cell{}, Cell{}, Number(part.cents, 1))
 	}
-	if len(f.Sources) > 1 && len(f.Sources) == len(c.SourceNoise) {
-		for i, s := range f.Sources {
-			t.Add(Text(sourceName(s)), Cell{}, Cell{}, Number(c.SourceNoise[i], 1))
-		}
+	for _, i := range f.sources() {
+		t.Add(Text(sourceName(f.Sources[i])), Cell{}, Cell{}, Number(c.SourceNoise[i], 1))
 	}
 	return t
+}
+
+// sources says which sources the table names: none if there is but one, the
+// noisiest first if not all of them.
+func (f Fit) sources() []int {
+	noise := f.Components.SourceNoise
+	if len(f.Sources) < 2 || len(f.Sources) != len(noise) {
+		return nil
+	}
+	list := make([]int, len(noise))
+	for i := range list {
+		list[i] = i
+	}
+	if f.Brief && len(list) > briefSources {
+		slices.SortStableFunc(list, func(a, b int) int { return cmp.Compare(noise[b], noise[a]) })
+		list = list[:briefSources]
+	}
+	return list
 }
 
 func sourceName(s fit.Source) string {
@@ -71,10 +102,48 @@ func (f Fit) Sentences() []string {
 	if r.Refreshed > 0 {
 		out = append(out, fmt.Sprintf("%s came in since everything was last worked out anew, which 'centwise fit --again' does.", match.Count(r.Refreshed, "session")))
 	}
-	if r.Parts > 1 {
-		out = append(out, fmt.Sprintf("The catalog falls into %d parts that no session joins. What is said across them rests on what is usual.", r.Parts))
+	if named := len(f.sources()); named > 0 && named < len(f.Sources) {
+		noise := f.Components.SourceNoise
+		out = append(out, fmt.Sprintf("The %d noisiest of %d sources of readings are named; all lie between %.1f and %.1f cents. 'centwise fit --json' has them all.",
+			named, len(f.Sources), slices.Min(noise), slices.Max(noise)))
 	}
-	return append(out, f.calculation())
+	return append(append(out, f.apart()...), f.calculation())
+}
+
+// apart names the parts of the catalog that no session joins, and the sessions
+// that would join them.
+func (f Fit) apart() []string {
+	if len(f.Apart) < 2 {
+		return nil
+	}
+	out := []string{fmt.Sprintf("The catalog falls into %d parts that no session joins. What is said across them rests on what is usual.", len(f.Apart))}
+	main := f.Apart[0]
+	for i, part := range f.Apart {
+		if i == briefParts {
+			out = append(out, fmt.Sprintf("%s are smaller; 'centwise fit --json' lists them.", match.Count(len(f.Apart)-i, "other part")))
+			break
+		}
+		text := fmt.Sprintf("Part %d, with %s: %s; %s.", i+1, match.Count(part.Sessions, "session"), someOf(part.Horns), someOf(part.Mouthpieces))
+		if i > 0 {
+			text += fmt.Sprintf(" A session of %s with %s, or the other way about, would join it to part 1.", part.Horns[0].Label, main.Mouthpieces[0].Label)
+		}
+		out = append(out, text)
+	}
+	return out
+}
+
+// someOf names a few items and counts the others.
+func someOf(items []fit.Item) string {
+	const few = 3
+	var names []string
+	for i, item := range items {
+		if i == few {
+			names = append(names, fmt.Sprintf("%d more", len(items)-few))
+			break
+		}
+		names = append(names, item.Label)
+	}
+	return strings.Join(names, ", ")
 }
 
 // calculation says how the numbers were found.
@@ -115,11 +184,26 @@ func (f Fit) Fields() Fields {
 	}
 	return Fields{
 		{"fitted", f.Now}, {"at", f.At}, {"digest", f.Digest}, {"seed", f.Seed},
-		{"sessions", r.Sessions}, {"refreshed", r.Refreshed}, {"readings", r.Readings}, {"parts", r.Parts}, {"levels", levels},
+		{"sessions", r.Sessions}, {"refreshed", r.Refreshed}, {"readings", r.Readings}, {"parts", r.Parts}, {"apart", f.apartFields()}, {"levels", levels},
 		{"pair_cents", c.Interaction}, {"day_cents", c.Wiggle},
 		{"offset_cents", c.Offset}, {"slide_cents", c.Slide}, {"correlation", c.Correlation},
 		{"noise_cents", c.Noise}, {"sources", sources}, {"gross_share", c.GrossShare}, {"gross_factor", c.GrossFactor},
 		{"unknowns", r.Unknowns}, {"steps", r.Steps}, {"change", r.Change}, {"iterations", r.Iterations}, {"residual", r.Residual},
 		{"converged", r.Converged}, {"draws", r.Draws}, {"exact", r.Exact}, {"duration_s", r.Duration.Seconds()},
 	}
+}
+
+func (f Fit) apartFields() []Fields {
+	labels := func(items []fit.Item) []string {
+		out := make([]string, 0, len(items))
+		for _, item := range items {
+			out = append(out, item.Label)
+		}
+		return out
+	}
+	out := []Fields{}
+	for _, p := range f.Apart {
+		out = append(out, Fields{{"sessions", p.Sessions}, {"horns", labels(p.Horns)}, {"mouthpieces", labels(p.Mouthpieces)}})
+	}
+	return out
 }

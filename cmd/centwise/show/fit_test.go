@@ -2,6 +2,7 @@ package show
 
 import (
 	"bytes"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -20,6 +21,10 @@ func fitted() Fit {
 		},
 		Now:     true,
 		Sources: []fit.Source{{Contributor: "lamp-keeper", Method: "tuner"}, {Method: "recording"}},
+		Apart: []fit.Part{
+			{Sessions: 66, Horns: []fit.Item{{Label: "Alder"}, {Label: "Hazel"}}, Mouthpieces: []fit.Item{{Label: "Plover 16.2"}}},
+			{Sessions: 4, Horns: []fit.Item{{Label: "Rowan"}}, Mouthpieces: []fit.Item{{Label: "Knot 16.4"}}},
+		},
 	}
 }
 
@@ -53,6 +58,62 @@ func TestFitSentences(t *testing.T) {
 		if text := strings.Join(f.Sentences(), " "); !strings.Contains(text, tc.want) {
 			t.Errorf("%s: %q lacks %q", tc.name, text, tc.want)
 		}
+	}
+}
+
+// Parts that no session joins are named, with sessions that would join them;
+// of many only the largest.
+func TestFitNamesParts(t *testing.T) {
+	items := func(labels ...string) []fit.Item {
+		var out []fit.Item
+		for _, l := range labels {
+			out = append(out, fit.Item{Label: l})
+		}
+		return out
+	}
+	f := fitted()
+	f.Apart = []fit.Part{{Sessions: 68, Horns: items("Alder", "Aspen", "Hazel", "Rowan", "Willow"), Mouthpieces: items("Plover 16.2")}}
+	if text := strings.Join(f.Sentences(), " "); strings.Contains(text, "falls into") {
+		t.Errorf("one part is no news: %q", text)
+	}
+	for range 5 {
+		f.Apart = append(f.Apart, fit.Part{Sessions: 1, Horns: items("Birch"), Mouthpieces: items("Knot 16.4", "Stilt 16.7")})
+	}
+	text := strings.Join(f.Sentences(), " ")
+	for _, want := range []string{
+		"The catalog falls into 6 parts that no session joins.",
+		"Part 1, with 68 sessions: Alder, Aspen, Hazel, 2 more; Plover 16.2.",
+		"Part 2, with 1 session: Birch; Knot 16.4, Stilt 16.7. A session of Birch with Plover 16.2, or the other way about, would join it to part 1.",
+		"2 other parts are smaller",
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q lacks %q", text, want)
+		}
+	}
+	if n := strings.Count(text, "Part "); n != briefParts {
+		t.Errorf("%d parts are named, want %d", n, briefParts)
+	}
+	if got := len(f.apartFields()); got != 6 {
+		t.Errorf("JSON lists %d parts, want 6", got)
+	}
+}
+
+// To people the table names the noisiest of many sources, to programs all.
+func TestFitTableIsBrief(t *testing.T) {
+	f := fitted()
+	f.Sources, f.Components.SourceNoise = nil, nil
+	for i := range 30 {
+		f.Sources = append(f.Sources, fit.Source{Contributor: fmt.Sprintf("desk-%02d", i), Method: "tuner"})
+		f.Components.SourceNoise = append(f.Components.SourceNoise, 3+float64(i%10)/10)
+	}
+	others := len(f.Table().Rows) - 30
+	f.Brief = true
+	rows := f.Table().Rows[others:]
+	if len(rows) != briefSources || !strings.Contains(rows[0][0].full, "desk-09") || !strings.Contains(rows[3][0].full, "desk-08") {
+		t.Errorf("a brief table names %d sources: %v", len(rows), rows)
+	}
+	if text, want := strings.Join(f.Sentences(), " "), "The 8 noisiest of 30 sources of readings are named; all lie between 3.0 and 3.9 cents."; !strings.Contains(text, want) {
+		t.Errorf("%q lacks %q", text, want)
 	}
 }
 

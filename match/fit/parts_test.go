@@ -27,7 +27,9 @@ func describe(parts []Part) string {
 func TestPartsAreListed(t *testing.T) {
 	slots := usualSlots()[5:9]
 	s := newShelf([]string{"Alder", "Aspen", "Hazel", "Rowan"}, []string{"Dunlin 16.6", "Knot 16.4", "Plover 16.2", "Stilt 16.7"}, labels("player", 1))
-	measure := func(horn, mouthpiece string) { s.measure(horn, mouthpiece, "player001", slots, func(int) float64 { return 1 }) }
+	measure := func(horn, mouthpiece string) {
+		s.measure(horn, mouthpiece, "player001", slots, func(int) float64 { return 1 })
+	}
 	check := func(want string) {
 		t.Helper()
 		if got := describe(s.fit(t, Options{Draws: 2}).Parts()); got != want {

@@ -112,6 +112,7 @@ type Player struct {
 	CupMinCM3, CupMaxCM3 float64    // comfort range of the cup, 0 = no limit
 	ToleranceCents       float64    // what the player takes for in tune, 0 = default
 	RangeLow, RangeHigh  pitch.Note // written; 0 = default
+	Weights              Weights    // of the notes, from the player's own music; nil = every note alike
 	Tags                 []string
 }
 

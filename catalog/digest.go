@@ -169,7 +169,8 @@ func (m Mouthpiece) Digest() Digest {
 	return w.sum()
 }
 
-// Digest is the digest of what the record says, see [Horn.Digest].
+// Digest is the digest of what the record says, see [Horn.Digest], but for the
+// weights: they say nothing of what was measured.
 func (p Player) Digest() Digest {
 	w := digestOf("player")
 	w.text("label", p.Label)

@@ -58,6 +58,7 @@ func TestDigestFields(t *testing.T) {
 		"Horn": true, "Mouthpiece": true, "Player": true} // a session's gear enters by label
 	checkFields(t, goodHorn(), notData, func(h catalog.Horn) catalog.Digest { return h.Digest() })
 	checkFields(t, goodMouthpiece(), notData, func(m catalog.Mouthpiece) catalog.Digest { return m.Digest() })
+	notData["Weights"] = true // of a player
 	checkFields(t, goodPlayer(), notData, func(p catalog.Player) catalog.Digest { return p.Digest() })
 	checkFields(t, goodSession(), notData, func(s catalog.Session) catalog.Digest { return s.Content() })
 }
@@ -107,6 +108,8 @@ func alter(t *testing.T, field reflect.Value) {
 		*x = &y
 	case *[]string:
 		*x = []string{"seven"}
+	case *catalog.Weights:
+		*x = catalog.Weights{60: 7}
 	case *[]catalog.Reading:
 		*x = append([]catalog.Reading{{Slot: (*x)[0].Slot, Repeat: 7}}, *x...)
 	case **catalog.Retraction:

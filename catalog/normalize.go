@@ -58,6 +58,9 @@ func (m *Mouthpiece) Normalize() {
 func (p *Player) Normalize() {
 	p.Revision.normalize()
 	normalLabels(&p.Label, &p.Level)
+	if len(p.Weights) == 0 {
+		p.Weights = nil
+	}
 	p.Tags = normalList(p.Tags)
 }
 

@@ -81,6 +81,7 @@ func (p Player) check() *check {
 	if p.RangeLow != 0 && p.RangeHigh != 0 && p.RangeLow > p.RangeHigh {
 		c.addf("range_low", "exchange them", "is %s, above range_high which is %s", p.RangeLow, p.RangeHigh)
 	}
+	c.problems = append(c.problems, p.Weights.problems(c.record)...)
 	c.labels("tags", p.Tags)
 	return c
 }

@@ -37,6 +37,29 @@ func TestJustNames(t *testing.T) {
 	}
 }
 
+// A note's own target goes before that of its pitch class.
+func TestTargetsOfNotes(t *testing.T) {
+	table := Temperament{Cents: [12]float64{4: -14, 7: 2}, Notes: map[Note]float64{76: -3, 60: 0}}
+	for name, want := range map[string]float64{"E4": -14, "E5": -3, "E6": -14, "Fb4": -14, "G3": 2, "C4": 0, "C5": 0} {
+		if got := table.Target(mustNote(t, name)); got != want {
+			t.Errorf("the target of %s is %g, want %g", name, got, want)
+		}
+	}
+}
+
+func TestClasses(t *testing.T) {
+	for text, want := range map[string]string{"C": "C", "b#": "C", "A♯": "Bb", " Cb ": "B", "E##": "F#"} {
+		if got, err := ParseClass(text); err != nil || got.Name() != want {
+			t.Errorf("ParseClass(%q) = %s, %v, want %s", text, got.Name(), err, want)
+		}
+	}
+	for _, text := range []string{"", "H", "C4", "C-", "4", "C 4", "#"} {
+		if got, err := ParseClass(text); err == nil {
+			t.Errorf("ParseClass(%q) = %s, want an error", text, got.Name())
+		}
+	}
+}
+
 func TestEqualAsksNothing(t *testing.T) {
 	for n := Note(-30); n < 150; n++ {
 		if c := Equal.Target(n); c != 0 {

@@ -77,6 +77,21 @@ func (l *list) Value() (driver.Value, error) {
 	return string(text), err
 }
 
+// weights are kept as the text of [catalog.Weights.String].
+type weights catalog.Weights
+
+func (w *weights) Scan(src any) error {
+	text, ok := src.(string)
+	if !ok {
+		return fmt.Errorf("%v is not a list of weights", src)
+	}
+	read, err := catalog.ParseWeights(text)
+	*w = weights(read)
+	return err
+}
+
+func (w *weights) Value() (driver.Value, error) { return catalog.Weights(*w).String(), nil }
+
 // digest is a [catalog.Digest] kept as its bytes.
 type digest catalog.Digest
 

@@ -79,10 +79,10 @@ var mouthpieces = newGear(gear[catalog.Mouthpiece]{
 
 var players = newGear(gear[catalog.Player]{
 	noun:    "player",
-	columns: "label, level, rim_min_mm, rim_max_mm, cup_min_cm3, cup_max_cm3, tolerance_cents, range_low, range_high, tags",
+	columns: "label, level, rim_min_mm, rim_max_mm, cup_min_cm3, cup_max_cm3, tolerance_cents, range_low, range_high, tags, weights",
 	fields: func(p *catalog.Player) []any {
 		return []any{&p.Label, &p.Level, &p.RimMinMM, &p.RimMaxMM, &p.CupMinCM3, &p.CupMaxCM3, &p.ToleranceCents,
-			&p.RangeLow, &p.RangeHigh, (*list)(&p.Tags)}
+			&p.RangeLow, &p.RangeHigh, (*list)(&p.Tags), (*weights)(&p.Weights)}
 	},
 	base:   func(p *catalog.Player) (*catalog.ID, *catalog.Revision, *string) { return &p.ID, &p.Revision, &p.Label },
 	digest: catalog.Player.Digest,

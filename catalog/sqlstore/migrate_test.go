@@ -1,6 +1,7 @@
 package sqlstore_test
 
 import (
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -11,6 +12,15 @@ import (
 	"centwise/catalog"
 	"centwise/catalog/sqlstore"
 )
+
+// schema is the newest that this program knows.
+var schema = func() int {
+	names, err := fs.Glob(sqlstore.Migrations(), "*.sql")
+	if err != nil {
+		panic(err)
+	}
+	return len(names)
+}()
 
 // later is our migrations with one more.
 func later(t *testing.T, sql string) fstest.MapFS {
@@ -53,7 +63,7 @@ func TestOlderCatalogIsCopiedAndBroughtUpToDate(t *testing.T) {
 	path := small(t)
 	next := later(t, "ALTER TABLE session ADD COLUMN hall TEXT NOT NULL DEFAULT 'unknown';")
 	_, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{ReadOnly: true}, next)
-	wantKind(t, err, catalog.Unavailable, "schema 1", "schema 99", "read")
+	wantKind(t, err, catalog.Unavailable, fmt.Sprintf("schema %d", schema), "schema 99", "read")
 
 	var notices []string
 	s, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{Notice: func(n string) { notices = append(notices, n) }}, next)
@@ -75,7 +85,7 @@ func TestOlderCatalogIsCopiedAndBroughtUpToDate(t *testing.T) {
 		t.Fatalf("copies %q, notices %q", copies, notices)
 	}
 	old := openFile(t, copies[0], sqlstore.Options{})
-	if was, err := old.Info(ctx); err != nil || was.Schema != 1 || was.Digest != info.Digest {
+	if was, err := old.Info(ctx); err != nil || was.Schema != schema || was.Digest != info.Digest {
 		t.Errorf("the copy: %+v, error %v", was, err)
 	}
 	// Opening again brings nothing up to date and copies nothing.
@@ -94,7 +104,7 @@ func TestOlderCatalogIsCopiedAndBroughtUpToDate(t *testing.T) {
 
 func copiesOf(t *testing.T, path string) []string {
 	t.Helper()
-	out, err := filepath.Glob(strings.TrimSuffix(path, ".db") + ".schema1-*.db")
+	out, err := filepath.Glob(strings.TrimSuffix(path, ".db") + ".schema*-*.db")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -153,4 +163,45 @@ func readMigration(t *testing.T, name string) string {
 		t.Fatal(err)
 	}
 	return string(b)
+}
+
+// A catalog from before players had weights keeps its players, who get none,
+// and its digest.
+func TestPlayersFromBeforeWeights(t *testing.T) {
+	first, err := fs.ReadFile(sqlstore.Migrations(), "00001_catalog.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "old.db")
+	old, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{Create: true}, fstest.MapFS{"00001_catalog.sql": {Data: first}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	player := catalog.Player{ID: catalog.NewID(), Label: "reed-otter", ToleranceCents: 8}
+	player.Normalize()
+	d := player.Digest()
+	if _, err := old.DB().Exec(`INSERT INTO player_revision VALUES ($1, 1, 0, '', 0, $2, 'reed-otter', '', 0, 0, 0, 0, 8, 0, 0, '[]')`, player.ID, d[:]); err != nil {
+		t.Fatal(err)
+	}
+	for _, q := range []string{`INSERT INTO player SELECT id, 1, label, label FROM player_revision`, `UPDATE catalog SET digest = (SELECT digest FROM player_revision)`} {
+		if _, err := old.DB().Exec(q); err != nil {
+			t.Fatal(err)
+		}
+	}
+	old.Close()
+	s := openFile(t, path, sqlstore.Options{})
+	got, err := s.Player(ctx, "reed-otter")
+	if err != nil || got.ToleranceCents != 8 || got.Weights != nil {
+		t.Fatalf("%+v, error %v", got, err)
+	}
+	if findings, err := s.Integrity(ctx); err != nil || len(findings) > 0 {
+		t.Errorf("findings %v, error %v", findings, err)
+	}
+	got.Number, got.Weights = 2, catalog.Weights{60: 2}
+	if err := s.Apply(ctx, catalog.Changes{Players: []catalog.Player{got}}); err != nil {
+		t.Fatal(err)
+	}
+	if again, err := s.Player(ctx, "reed-otter"); err != nil || again.Weights[60] != 2 {
+		t.Errorf("%+v, error %v", again, err)
+	}
 }

@@ -133,4 +133,13 @@ func digestUndone(t *testing.T, f *fixture) {
 		t.Fatal(err)
 	}
 	equal(t, "digest", f.digest(), before) // the title is no data
+	p := must(f.store.Player(f.ctx, "reed-otter"))(t)
+	p.Number, p.Weights = 2, catalog.Weights{67: 3}
+	f.apply(catalog.Changes{Players: []catalog.Player{p}})
+	equal(t, "weights", must(f.store.Player(f.ctx, "reed-otter"))(t).Weights, p.Weights)
+	equal(t, "digest", f.digest(), before) // nor are weights: no fit depends on them
+	p.Number, p.Weights = 3, nil
+	f.apply(catalog.Changes{Players: []catalog.Player{p}})
+	equal(t, "weights of all revisions", len(must(f.store.PlayerHistory(f.ctx, p.ID))(t)[1].Weights), 1)
+	f.sound()
 }

@@ -54,7 +54,8 @@ func newFixture(t *testing.T, open func(t *testing.T) catalog.Store) *fixture {
 		BackboreCharacter: "open", LengthMM: 88, Owner: "reed-otter", Stock: []string{"cupboard", "harbour shop"}, Tags: []string{"deep"}}
 	f.dunlin = catalog.Mouthpiece{ID: catalog.NewID(), Label: "Dunlin 16.6", RimMM: 16.6, Shank: catalog.ShankCornet}
 	f.otter = catalog.Player{ID: catalog.NewID(), Label: "reed-otter", Level: "fourth year", RimMinMM: 16, RimMaxMM: 16.8,
-		CupMinCM3: 1, CupMaxCM3: 1.5, ToleranceCents: 8, RangeLow: pitch.RangeLow, RangeHigh: pitch.RangeHigh, Tags: []string{"section lead"}}
+		CupMinCM3: 1, CupMaxCM3: 1.5, ToleranceCents: 8, RangeLow: pitch.RangeLow, RangeHigh: pitch.RangeHigh, Tags: []string{"section lead"},
+		Weights: catalog.Weights{54: 0, 60: 12.5, 61: 0.1, 84: 1e9, 91: 1e-6}}
 	f.kite = catalog.Player{ID: catalog.NewID(), Label: "blue-kite"}
 	return f
 }

@@ -38,7 +38,13 @@
 // and what is known of it; see [GearColumns]. For an item that is in the catalog
 // already, columns that the list does not have stay as they are. Entries of
 // lists (stock, tags) have a comma or semicolon between them; a backslash before
-// one makes it part of the entry.
+// one makes it part of the entry. A player's weights of notes stand in one cell,
+// as in "C4=12.5 D4=3", with decimal points.
+//
+// # Notes with a number
+//
+// Weights and targets are sheets of two columns, a row a written note: see
+// [ReadWeights] and [ReadTarget].
 //
 // # Text that looks like a formula
 //

@@ -150,7 +150,8 @@ func anyCatalog(t *rapid.T) *memory {
 	}
 	for _, label := range labels(t, "players") {
 		c.Players = append(c.Players, catalog.Player{ID: catalog.NewID(), Label: label, Level: optionalWord(t, "level"),
-			ToleranceCents: optionalNumber(t, "tolerance", 0.1, 100), RangeHigh: rapid.SampledFrom([]pitch.Note{0, 84, 91}).Draw(t, "high")})
+			ToleranceCents: optionalNumber(t, "tolerance", 0.1, 100), RangeHigh: rapid.SampledFrom([]pitch.Note{0, 84, 91}).Draw(t, "high"),
+			Weights: optionalWeights(t)})
 	}
 	for _, name := range labels(t, "sessions") {
 		c.Sessions = append(c.Sessions, anySession(t, c, name))
@@ -161,6 +162,17 @@ func anyCatalog(t *rapid.T) *memory {
 		t.Fatal(err)
 	}
 	return m
+}
+
+func optionalWeights(t *rapid.T) catalog.Weights {
+	w := catalog.Weights{}
+	for n := range rapid.IntRange(0, 5).Draw(t, "weighted") {
+		w[pitch.RangeLow+pitch.Note(7*n)] = rapid.SampledFrom([]float64{1, 0, 0.1, 12.5, 1e-6, 1e9, 2. / 3}).Draw(t, "weight")
+	}
+	if w.Validate() != nil {
+		return nil
+	}
+	return w
 }
 
 func anySession(t *rapid.T, c catalog.Changes, name string) catalog.Session {

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -68,7 +69,7 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 func changeItem[T any](p *planner, s *shelf[T], old, it *item[T]) {
 	before := old.rec
 	s.norm(&before)
-	if s.digest(&before) == s.digest(&it.rec) {
+	if s.digest(&before) == s.digest(&it.rec) && len(differences(s, &before, &it.rec)) == 0 {
 		p.report.GearUnchanged++
 		old.from, old.line = it.from, it.line
 		return
@@ -95,11 +96,15 @@ func readItem[T any](p *planner, s *shelf[T], t *table, r row, rec *T) bool {
 			continue
 		}
 		if err := f.set(rec, r.cells[at], t.style); err != nil {
-			hint := ""
+			what, hint := err.Error(), ""
+			var domain *catalog.Error
+			if errors.As(err, &domain) {
+				what, hint = "cannot be read: "+domain.What, domain.Hint
+			}
 			if _, isNumber := notNumbers[err]; isNumber {
 				hint = numberHint(err)
 			}
-			p.found.add(t.problem(t.src.lineOf(at), f.column, strings.TrimSpace(r.cells[at]), err.Error(), hint))
+			p.found.add(t.problem(t.src.lineOf(at), f.column, strings.TrimSpace(r.cells[at]), what, hint))
 		}
 	}
 	for _, column := range gearColumns {

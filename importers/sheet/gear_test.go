@@ -57,6 +57,30 @@ func TestGearUpdate(t *testing.T) {
 	}
 }
 
+// New weights alone make a new revision; a list without them leaves them.
+func TestWeightsInGearLists(t *testing.T) {
+	m := bay(t)
+	const weights = "kind,label,weights\nplayer,reed-otter,D4=3 C4=12.5\n"
+	refused(t, m, Options{}, []File{text("gear.csv", weights)}, []string{`gear.csv:2: label "reed-otter" is a player in the catalog already, and the row says otherwise of its weights|--update`})
+	for _, step := range []struct {
+		list      string
+		unchanged int
+	}{{weights, 0}, {"kind,label,weights\nplayer,reed-otter,C4=12.50 D4=3\n", 1}, {"kind,label,level\nplayer,reed-otter,third year\n", 0}} {
+		r, err := m.load(Options{Update: true}, text("gear.csv", step.list))
+		if err != nil || r.GearUnchanged != step.unchanged {
+			t.Fatalf("%q: report %+v, error %v", step.list, r, err)
+		}
+		if w := m.players[0].Weights; len(w) != 2 || w[60] != 12.5 || w[62] != 3 {
+			t.Errorf("%q: weights %v", step.list, w)
+		}
+	}
+	if _, err := m.load(Options{Update: true}, text("gear.csv", "kind,label,weights\nplayer,reed-otter,\n")); err != nil || m.players[0].Weights != nil {
+		t.Errorf("emptied: %v, error %v", m.players[0].Weights, err)
+	}
+	refused(t, m, Options{Update: true}, []File{text("gear.csv", "kind,label,weights,rim_mm\nplayer,a,C4=x,\nplayer,b,C4=-1,\nhorn,c,C4=1,\n")},
+		[]string{`gear.csv:2: weights "C4=x" cannot be read: the weight of C4|decimal point`, `gear.csv:3: weights "C4=-1"|below nought`, `gear.csv:4: weights "C4=1" does not apply to a horn`})
+}
+
 func TestGearAgainChangesNothing(t *testing.T) {
 	m := bay(t)
 	gear, _ := m.exported(t)

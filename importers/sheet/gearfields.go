@@ -173,6 +173,14 @@ var mouthpieceFields = []field[catalog.Mouthpiece]{
 	yesField("retired", func(m *catalog.Mouthpiece) *bool { return &m.Retired }),
 }
 
+// weightsField holds the weights of notes in one cell, as in C4=12.5 D4=3.
+var weightsField = field[catalog.Player]{"weights",
+	func(p *catalog.Player, cell string, _ decimals) (err error) {
+		p.Weights, err = catalog.ParseWeights(catalog.ReadCell(cell))
+		return err
+	},
+	func(p *catalog.Player) string { return p.Weights.String() }}
+
 var playerFields = []field[catalog.Player]{
 	textField("label", func(p *catalog.Player) *string { return &p.Label }),
 	textField("level", func(p *catalog.Player) *string { return &p.Level }),
@@ -183,6 +191,7 @@ var playerFields = []field[catalog.Player]{
 	numberField("tolerance_cents", func(p *catalog.Player) *float64 { return &p.ToleranceCents }),
 	noteField("range_low", func(p *catalog.Player) *pitch.Note { return &p.RangeLow }),
 	noteField("range_high", func(p *catalog.Player) *pitch.Note { return &p.RangeHigh }),
+	weightsField,
 	listField("tags", func(p *catalog.Player) *[]string { return &p.Tags }),
 	yesField("retired", func(p *catalog.Player) *bool { return &p.Retired }),
 }
@@ -195,5 +204,5 @@ func GearColumns() []string { return slices.Clone(gearColumns) }
 var gearColumns = []string{
 	"kind", "label", "maker", "model", "serial", "instrument", "key", "valves", "receiver", "bore_mm", "throw1_mm", "throw3_mm", "loaner",
 	"shank", "rim_mm", "cup_cm3", "cup_depth_mm", "throat_mm", "throat_length_mm", "backbore_mm", "backbore_character", "length_mm", "stock",
-	"owner", "level", "rim_min_mm", "rim_max_mm", "cup_min_cm3", "cup_max_cm3", "tolerance_cents", "range_low", "range_high", "tags", "retired",
+	"owner", "level", "rim_min_mm", "rim_max_mm", "cup_min_cm3", "cup_max_cm3", "tolerance_cents", "range_low", "range_high", "weights", "tags", "retired",
 }

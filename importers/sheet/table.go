@@ -46,7 +46,7 @@ func openTable(f File, order int, o Options, c *collector) (*table, error) {
 		return nil, nil
 	}
 	content := bufio.NewReaderSize(f.Content, 64<<10)
-	found, err := t.open(content, o.Sheet)
+	found, err := t.open(content, o.Sheet, columnsIn)
 	t.oddities(found, c)
 	if err == nil && found.any() {
 		return nil, nil
@@ -75,8 +75,9 @@ func isFolder(content io.Reader) bool {
 	return err == nil && info.IsDir()
 }
 
-// open finds out what the file is by how it begins.
-func (t *table) open(content *bufio.Reader, sheet string) (oddities, error) {
+// open finds out what the file is by how it begins; known counts the columns of
+// a header that mean something.
+func (t *table) open(content *bufio.Reader, sheet string, known func(header []string) int) (oddities, error) {
 	head, err := content.Peek(len(oleStart))
 	if err != nil && err != io.EOF {
 		return oddities{}, err
@@ -92,7 +93,7 @@ func (t *table) open(content *bufio.Reader, sheet string) (oddities, error) {
 	if sheet != "" {
 		return oddities{}, &stop{0, fmt.Sprintf("is no workbook, so it has no sheet %q", sheet), "leave --sheet out"}
 	}
-	d, err := openDelimited(content, columnsIn)
+	d, err := openDelimited(content, known)
 	if err != nil {
 		return oddities{}, err
 	}

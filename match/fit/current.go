@@ -86,7 +86,7 @@ func Run(ctx context.Context, data *Data, o Options) (*Model, error) {
 		return nil, err
 	}
 	if o.Residuals != nil {
-		e.spread = newCellSpread(p.draws, data.Sessions(), len(data.Slots))
+		e.spread = newCellSpread(p.draws, data)
 	}
 	o.Progress.Start("solving, with draws", int64(1+p.draws))
 	defer o.Progress.Done()

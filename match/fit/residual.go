@@ -20,13 +20,23 @@ type Residual struct {
 
 // SessionFit is what a whole fit makes of a session as such.
 type SessionFit struct {
-	Name   string
-	Source Source
-	Noise  float64 // standard deviation of a good reading of the source, cents
+	Name     string
+	Sequence int64 // order of recording in the catalog
+	Source   Source
+	Noise    float64 // standard deviation of a good reading of the source, cents
 	// Offset and Slide are the session's own constant and its setting of the
 	// tuning slide, as cents on open notes.
 	Offset, Slide float64
+	// Near is of the catalog as a whole, the same for all sessions: [k] is the
+	// mean covariance that residuals k+1 semitones apart have in one session
+	// because both follow one curve, in squared noises. It is below zero: what
+	// draws one note's fitted value up draws its neighbour's up too.
+	Near []float64
 }
+
+// NearSemitones is how far apart the notes are that SessionFit.Near speaks of,
+// at most.
+const NearSemitones = 12
 
 // leastFree is the least share of a good reading's variance that Standardised
 // takes to be left in its residual: below it the draws cannot tell.
@@ -50,18 +60,42 @@ func (r Residual) Weight(grossFactor float64) float64 {
 }
 
 // cellSpread collects how far the fitted values of readings lie from the truth
-// in the draws: sums of squares, draw by draw so that the order in which draws
-// end does not matter.
+// in the draws: sums of squares and of products, draw by draw so that the order
+// in which draws end does not matter.
 type cellSpread struct {
 	bySession [][]float64 // draws x sessions
 	bySlot    [][]float64 // draws x J
+	near      [][]float64 // draws x NearSemitones, in squared noises
+
+	apart [NearSemitones][][2]int // the pairs of slots so many semitones apart
+	pairs [NearSemitones]float64  // of read cells, over all sessions
 }
 
-func newCellSpread(draws, sessions, slots int) *cellSpread {
+func newCellSpread(draws int, d *Data) *cellSpread {
 	c := &cellSpread{}
 	for range draws {
-		c.bySession = append(c.bySession, make([]float64, sessions))
-		c.bySlot = append(c.bySlot, make([]float64, slots))
+		c.bySession = append(c.bySession, make([]float64, len(d.sessions)))
+		c.bySlot = append(c.bySlot, make([]float64, len(d.Slots)))
+		c.near = append(c.near, make([]float64, NearSemitones))
+	}
+	for i, a := range d.Slots {
+		for k, b := range d.Slots {
+			if off := int(b.Note() - a.Note()); off >= 1 && off <= NearSemitones {
+				c.apart[off-1] = append(c.apart[off-1], [2]int{i, k})
+			}
+		}
+	}
+	read := make([]bool, len(d.Slots))
+	for _, row := range d.sessions {
+		clear(read)
+		for _, cell := range d.slot[row.begin:row.end] {
+			read[cell] = true
+		}
+		for lag, list := range c.apart {
+			for _, p := range list {
+				c.pairs[lag] += same(read[p[0]] && read[p[1]])
+			}
+		}
 	}
 	return c
 }
@@ -69,13 +103,47 @@ func newCellSpread(draws, sessions, slots int) *cellSpread {
 // record takes in draw k.
 func (c *cellSpread) record(e *engine, st *state, k int) {
 	d, j := e.data, e.sys.slots
+	whole := make([]float64, j)
 	for s, row := range d.sessions {
 		for _, cell := range d.slot[row.begin:row.end] {
 			dev := st.fitted[s*j+int(cell)] - st.truth.fitted[s*j+int(cell)]
 			c.bySession[k][s] += dev * dev
 			c.bySlot[k][cell] += dev * dev
 		}
+		c.recordNear(e, st, s, k, whole)
 	}
+}
+
+// recordNear takes in how fitted values of session s move together in draw k;
+// dev has room for J.
+func (c *cellSpread) recordNear(e *engine, st *state, s, k int, dev []float64) {
+	j := e.sys.slots
+	noise := e.comp.SourceNoise[e.data.sessions[s].source]
+	for i := range dev {
+		dev[i] = 0 // where nothing was read
+		if e.sys.d[s*j+i] > 0 {
+			dev[i] = (st.fitted[s*j+i] - st.truth.fitted[s*j+i]) / noise
+		}
+	}
+	for lag, list := range c.apart {
+		for _, p := range list {
+			c.near[k][lag] += dev[p[0]] * dev[p[1]]
+		}
+	}
+}
+
+// covariance gives SessionFit.Near. Given all readings, the errors of two
+// readings are as uncertain as their fitted values, and in the same direction
+// once turned round: Cov(E[e | y], E[e' | y]) = -Cov(f, f' | y).
+func (c *cellSpread) covariance() []float64 {
+	out := make([]float64, NearSemitones)
+	for _, sums := range c.near {
+		axpy(-1/float64(len(c.near)), sums, out)
+	}
+	for lag, n := range c.pairs {
+		out[lag] /= max(1, n)
+	}
+	return out
 }
 
 // sizes gives the mean posterior variance of a session's fitted readings and,
@@ -107,10 +175,11 @@ func (c *cellSpread) sizes(d *Data) (session, slot []float64) {
 func (e *engine) residuals(take func(Residual)) {
 	d, t, j, c := e.data, e.sys.terms, e.sys.slots, e.comp.sessionChol
 	bySession, bySlot := e.spread.sizes(d)
+	near := e.spread.covariance()
 	for s, row := range d.sessions {
 		own := e.answer.own[s*t.own:]
 		session := &SessionFit{
-			Name: row.name, Source: d.Sources[row.source], Noise: e.comp.SourceNoise[row.source],
+			Name: row.name, Sequence: row.sequence, Source: d.Sources[row.source], Noise: e.comp.SourceNoise[row.source], Near: near,
 			Offset: c[0] * own[0], Slide: c[1]*own[0] + c[2]*own[1],
 		}
 		for k := row.begin; k < row.end; k++ {

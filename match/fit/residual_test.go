@@ -23,7 +23,7 @@ func TestResidualsAgainstTheLongWay(t *testing.T) {
 	e := newEngine(d, testComponents(len(d.Sources)), 5, false)
 	e.startCells()
 	e.refresh()
-	e.spread = newCellSpread(draws, d.Sessions(), len(d.Slots))
+	e.spread = newCellSpread(draws, d)
 	if _, err := e.conclude(t.Context(), plan{draws: draws, tolerance: 1e-10, drawTolerance: 1e-3, limit: 2000}, &Report{}, catalog.NoCounter{}); err != nil {
 		t.Fatal(err)
 	}
@@ -45,8 +45,14 @@ func TestResidualsAgainstTheLongWay(t *testing.T) {
 		fitted[c] = e.base[c[1]] + y.AtVec(i) - solved.AtVec(i)/w
 		sd[c] = math.Sqrt(1/w - inverse.At(i, i)/(w*w))
 	}
+	near := exactNear(e, long.cells, &inverse)
 	session, name, given, exact := -1, "", 0.0, 0.0
 	e.residuals(func(r Residual) {
+		for k, v := range r.Session.Near {
+			if off := math.Abs(v - near[k]); !(off < 0.005) {
+				t.Fatalf("%d semitones apart: covariance %.4f, exactly %.4f", k+1, v, near[k])
+			}
+		}
 		if r.Session.Name != name {
 			session, name = session+1, r.Session.Name
 		}
@@ -66,6 +72,28 @@ func TestResidualsAgainstTheLongWay(t *testing.T) {
 	if ratio := given / exact; !(math.Abs(ratio-1) < 0.03) {
 		t.Errorf("mean variance of fitted values is %.3f of the exact one", ratio)
 	}
+}
+
+// exactNear is SessionFit.Near from the covariance of the residuals themselves,
+// D^-1 V^-1 D^-1.
+func exactNear(e *engine, cells [][2]int, inverse *mat.SymDense) []float64 {
+	sum, pairs := make([]float64, NearSemitones), make([]float64, NearSemitones)
+	for i, a := range cells {
+		for k, b := range cells {
+			lag := int(e.data.Slots[b[1]].Note()-e.data.Slots[a[1]].Note()) - 1
+			if a[0] != b[0] || lag < 0 || lag >= NearSemitones {
+				continue
+			}
+			w, v := e.sys.d[a[0]*e.sys.slots+a[1]], e.sys.d[b[0]*e.sys.slots+b[1]]
+			noise := e.comp.SourceNoise[e.data.sessions[a[0]].source]
+			sum[lag] += inverse.At(i, k) / (w * v * noise * noise)
+			pairs[lag]++
+		}
+	}
+	for k := range sum {
+		sum[k] /= max(1, pairs[k])
+	}
+	return sum
 }
 
 // Residuals of readings from the model's own law, learned from as users have

@@ -19,6 +19,9 @@ type Explanation struct {
 	Verdict
 	ToleranceCents float64 `json:"tolerance_cents"`
 	Temperament    string  `json:"temperament"`
+	// Weighting names what the notes are weighed by: even, a register, or where
+	// the weights come from.
+	Weighting string `json:"weights"`
 	// SlideCents is how far the tuning slide lowers open notes from where the
 	// profile has its mean at nought; SlideMM is the pull that takes by the
 	// length model. Negative is pushed in.
@@ -140,7 +143,7 @@ func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
 	verdict, result, _ := plan.judge(p, true)
 	x := &Explanation{
 		Horn: o.Horn.Label, Mouthpiece: o.Mouthpiece.Label, Verdict: verdict,
-		ToleranceCents: c.ToleranceCents, Temperament: temperamentName(c.Temperament),
+		ToleranceCents: c.ToleranceCents, Temperament: temperamentName(c.Temperament), Weighting: c.weighting(),
 		SlideCents: result.SlideCents, SlideMM: tuning.SlideMM(result.SlideCents, tuning.OpenLengthMM(o.Horn.Transposition())),
 		SlideStop: result.AtStop,
 		Linked:    p.Linked, Basis: p.Evidence.Basis, Evidence: viewOf(p.Evidence),
@@ -151,7 +154,7 @@ func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
 		x.Player = o.Player.Label
 	}
 	x.Cures, x.Spoils = compare(plan.problem, typical, p)
-	x.Words = words(x, plan.missing)
+	x.Words = append(words(x, plan.missing), c.weightWords(plan)...)
 	return x, nil
 }
 

@@ -183,7 +183,7 @@ func TestCriteriaFollowThePlayer(t *testing.T) {
 	if c := (Criteria{Low: 62, ToleranceCents: 3}).For(p); c.Low != 62 || c.High != 79 || c.ToleranceCents != 3 {
 		t.Errorf("%+v", c)
 	}
-	if c := (Criteria{}).For(nil); c.Low != pitch.RangeLow || c.High != pitch.RangeHigh || c.ToleranceCents != DefaultToleranceCents {
+	if c := (Criteria{}).For(nil); c.Low != 0 || c.High != 0 || c.Weights != nil || c.ToleranceCents != DefaultToleranceCents {
 		t.Errorf("%+v", c)
 	}
 }

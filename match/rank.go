@@ -32,6 +32,7 @@ type Ranking struct {
 	Mouthpiece string         `json:"mouthpiece,omitempty"` // label, when asked from a mouthpiece
 	Player     string         `json:"player,omitempty"`     // label; empty = a typical player
 	SortedBy   SortKey        `json:"sorted_by"`
+	Weighting  string         `json:"weights"`    // what the notes are weighed by
 	Considered int            `json:"considered"` // pairings judged
 	LeftOut    map[string]int `json:"left_out,omitempty"`
 	Pairings   []Pairing      `json:"pairings"`
@@ -115,7 +116,7 @@ func Rank(ctx context.Context, e Engine, q Question) (*Ranking, error) {
 	pool(pairings, q.Criteria.ToleranceCents)
 	order(pairings, q.Sort)
 	number(pairings)
-	r := &Ranking{SortedBy: q.Sort, Considered: len(pairings), LeftOut: leftOut, Notes: q.remarks(pairings, missing)}
+	r := &Ranking{SortedBy: q.Sort, Weighting: q.Criteria.weighting(), Considered: len(pairings), LeftOut: leftOut, Notes: q.remarks(pairings, missing)}
 	if q.FromHorn != nil {
 		r.Horn = q.FromHorn.Label
 	}

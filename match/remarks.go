@@ -14,7 +14,7 @@ func (q Question) remarks(list []Pairing, missing []pitch.Note) []string {
 			"Nobody has measured any of this gear, or other gear of its design: the list rests on dimensions and on what all trumpets have in common, and says little. One session makes a beginning.",
 		}, missingWords(missing)...)
 	}
-	out := q.unknownWords(list)
+	out := append(q.weightRemark(), q.unknownWords(list)...)
 	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	unlinked, alike, wide := 0, 0, 0
 	for _, p := range list {

@@ -218,6 +218,10 @@ func (r *noteReader) header() (note, number int, err error) {
 func (r *noteReader) row(row row, note, number int) {
 	t := r.table
 	name := catalog.ReadCell(row.cells[note])
+	if strings.TrimSpace(row.cells[number]) == "" {
+		r.wrong(t.src.lineOf(number), r.column, "", "of "+name+" is empty", "write a number, or leave the row out")
+		return
+	}
 	x, err := parseNumber(row.cells[number], t.style)
 	if err != nil {
 		r.wrong(t.src.lineOf(number), r.column, strings.TrimSpace(row.cells[number]), err.Error(), noteNumberHint(err))
@@ -228,8 +232,11 @@ func (r *noteReader) row(row row, note, number int) {
 
 // noteNumberHint says how to write the number of a note.
 func noteNumberHint(err error) string {
-	if err == errNotFinite {
+	switch err {
+	case errNotFinite:
 		return "write a number, or leave the row out"
+	case errNotNumber:
+		return "write it as in 2.5"
 	}
 	return numberHint(err)
 }

@@ -225,7 +225,7 @@ func TestPresets(t *testing.T) {
 	counts := map[Register]int{}
 	for _, r := range Registers[1:] {
 		for n := low; n <= high; n++ {
-			if Emphasis(r, low, high).Of(n) == emphasis {
+			if Emphasis(r, low, high).Of(n) == RegisterEmphasis {
 				counts[r]++
 			}
 		}

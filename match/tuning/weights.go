@@ -36,9 +36,9 @@ const (
 // Registers lists the presets in the order of the range, even first.
 var Registers = []Register{RegisterEven, RegisterLow, RegisterMiddle, RegisterHigh}
 
-// emphasis is how many times a note of the preferred register counts; the
-// others count once, so that no note may be forgotten.
-const emphasis = 3.0
+// RegisterEmphasis is how many times a note of the preferred register counts;
+// the others count once, so that no note may be forgotten.
+const RegisterEmphasis = 3.0
 
 var registerTops = map[Register]pitch.Note{RegisterLow: 66, RegisterMiddle: 78, RegisterHigh: 127}
 
@@ -71,7 +71,7 @@ func Emphasis(r Register, low, high pitch.Note) Weights {
 	for n := low; n <= high; n++ {
 		w[n] = 1
 		if registerOf(n) == r {
-			w[n] = emphasis
+			w[n] = RegisterEmphasis
 		}
 	}
 	return w

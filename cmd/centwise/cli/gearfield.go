@@ -28,6 +28,9 @@ type gearField[T any] struct {
 	columns []gearColumn[T]
 }
 
+// fileKind is the kind of a field whose flag names a file to read it from.
+const fileKind = "file"
+
 // gearColumn is a column of a gear list.
 type gearColumn[T any] struct {
 	name string
@@ -176,7 +179,7 @@ type setting struct{ field, text string }
 type settings []setting
 
 // settingFlag is the flag of one field: it checks the text at once on a record
-// made for it, and keeps it.
+// made for it, unless it is the name of a file, and keeps it.
 type settingFlag[T any] struct {
 	field gearField[T]
 	to    *settings
@@ -186,8 +189,10 @@ type settingFlag[T any] struct {
 func (s *settingFlag[T]) String() string { return s.text }
 func (s *settingFlag[T]) Type() string   { return s.field.kind }
 func (s *settingFlag[T]) Set(text string) error {
-	if err := s.field.set(new(T), text); err != nil {
-		return err
+	if s.field.kind != fileKind {
+		if err := s.field.set(new(T), text); err != nil {
+			return err
+		}
 	}
 	s.text = text
 	*s.to = append(*s.to, setting{s.field.name, text})
@@ -218,6 +223,9 @@ func (k *gearKind[T]) apply(item *T, list settings) (map[string]bool, error) {
 				continue
 			}
 			if err := f.set(item, s.text); err != nil {
+				if f.kind == fileKind {
+					return nil, err
+				}
 				return nil, usagef("", "--%s %q: %v", f.flag(), s.text, err)
 			}
 			set[f.name] = true

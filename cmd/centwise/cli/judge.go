@@ -6,9 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"centwise/catalog"
-	"centwise/catalog/pitch"
 	"centwise/match"
-	"centwise/match/tuning"
 )
 
 // judgeFlags are the flags that say by what a setup is judged.
@@ -16,7 +14,9 @@ type judgeFlags struct {
 	player    string
 	notes     string // --range
 	register  string
+	weights   string // file
 	just      string
+	target    string // file
 	tolerance float64
 	noThrows  bool
 	adapter   bool
@@ -25,9 +25,11 @@ type judgeFlags struct {
 func (j *judgeFlags) add(cmd *cobra.Command) {
 	fs := cmd.Flags()
 	fs.StringVar(&j.player, "player", "", "`HANDLE` of the player; without, a typical player")
-	fs.StringVar(&j.notes, "range", "", "written `LOW-HIGH` to judge, as in G3-A5 (default the player's, else F#3-C6)")
-	fs.StringVar(&j.register, "register", "even", "what counts more: `WORD` even, low, middle or high")
+	fs.StringVar(&j.notes, "range", "", "written `LOW-HIGH` to judge, as in G3-A5 (default the player's, else usual for the instrument)")
+	fs.StringVar(&j.register, "register", "", "what counts more: `WORD` even, low, middle or high (default the player's weights, else even)")
+	fs.StringVar(&j.weights, "weights", "", "how much each note counts: `FILE` with the columns note and weight")
 	fs.StringVar(&j.just, "just", "", "aim for just intonation on this written `TONIC` instead of equal temperament")
+	fs.StringVar(&j.target, "target", "", "aim for what `FILE` says, with the columns note and cents from equal temperament")
 	fs.Float64Var(&j.tolerance, "tolerance-cents", 0, "error of `CENTS` that counts as in tune (default the player's, else 10)")
 	fs.BoolVar(&j.noThrows, "no-throws", false, "leave the valve slides where they are")
 	fs.BoolVar(&j.adapter, "adapter", false, "let shank and receiver differ")
@@ -45,18 +47,26 @@ func (j *judgeFlags) criteria(p *catalog.Player) (match.Criteria, error) {
 			return c, usagef("--range F#3-C6", "--range %q: %v", j.notes, err)
 		}
 	}
-	if j.just != "" {
-		if c.Temperament, err = pitch.Just(j.just); err != nil {
-			return c, usagef("--just C", "--just: %v", err)
-		}
+	if err := j.weigh(&c); err != nil {
+		return c, err
 	}
-	c = c.For(p)
-	register, err := tuning.ParseRegister(j.register)
-	if err != nil {
-		return c, usagef("--register middle", "--register: %v", err)
+	if err := j.aim(&c); err != nil {
+		return c, err
 	}
-	c.Weights = tuning.Emphasis(register, c.Low, c.High)
-	return c, nil
+	return c.For(p), nil
+}
+
+// judgeHelp is what the help of commands says of weights, targets and ranges.
+var judgeHelp = []string{
+	`What counts: every note alike; a register ("--register low" counts notes up to F#4 three times, middle G4 to F#5, high
+those from G5); or a file of weights, with a line "note,weight" first and a line a written note below it, in any spelling,
+where notes that are not named do not count. Without either, the weights kept with the player count ('centwise player edit
+HANDLE --weights FILE'); "--register even" passes over them. Only proportions matter.`,
+	`What is in tune: equal temperament; just intonation on a tonic; or a file of targets, with a line "note,cents" first,
+cents above equal temperament, below negative. A note without an octave (C, F#) speaks for every octave, one with an octave
+(C5) for itself alone; what is not named stays in equal temperament. What all notes have in common the tuning slide takes up.`,
+	`The range is --range, else the player's, else what parts for the instrument usually keep to: trumpet F#3-C6, cornet
+F#3-Bb5, flugelhorn and piccolo F#3-A5; a file's or a player's weights widen that to the notes they name.`,
 }
 
 // findPlayer is the player of a label, nil for none.

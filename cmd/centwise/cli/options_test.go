@@ -3,6 +3,8 @@ package cli
 import (
 	"bytes"
 	"io"
+	"os"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"strings"
@@ -15,6 +17,7 @@ import (
 	"centwise/cmd/centwise/show"
 	"centwise/importers/sheet"
 	"centwise/match"
+	"centwise/match/tuning"
 )
 
 // parse runs a command line through a command whose run is replaced, and gives
@@ -86,14 +89,17 @@ func TestGearAddOptions(t *testing.T) {
 func TestEveryFieldHasItsFlag(t *testing.T) {
 	t.Run("horn", func(t *testing.T) { fieldsHaveFlags(t, hornKind, 13) })
 	t.Run("mouthpiece", func(t *testing.T) { fieldsHaveFlags(t, mouthpieceKind, 15) })
-	t.Run("player", func(t *testing.T) { fieldsHaveFlags(t, playerKind, 8) })
+	t.Run("player", func(t *testing.T) { fieldsHaveFlags(t, playerKind, 9) })
 }
 
 func fieldsHaveFlags[T any](t *testing.T, k *gearKind[T], fields int) {
 	if len(k.fields) != fields {
 		t.Errorf("%d fields, want %d", len(k.fields), fields)
 	}
-	texts := map[string]string{"bool": "true", "list": "a, b", "key": "Eb", "number": "4", "low-high": "G3-A5", "word": "", "text": "words"}
+	texts := map[string]string{"bool": "true", "list": "a, b", "key": "Eb", "number": "4", "low-high": "G3-A5", "word": "", "text": "words", fileKind: filepath.Join(t.TempDir(), "w.csv")}
+	if err := os.WriteFile(texts[fileKind], []byte("note,weight\nC4,12.5\nA#3,2\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for _, field := range k.fields {
 		text, ok := texts[field.kind]
 		switch {
@@ -113,7 +119,11 @@ func fieldsHaveFlags[T any](t *testing.T, k *gearKind[T], fields int) {
 				t.Errorf("--%s %s: field %s changed: %v", field.flag(), text, other.name, changed)
 			}
 		}
-		if want := strings.ReplaceAll(text, "true", "yes"); field.text(&item) != want {
+		want := strings.ReplaceAll(text, "true", "yes")
+		if field.kind == fileKind {
+			want = "Bb3=2 C4=12.5"
+		}
+		if field.text(&item) != want {
 			t.Errorf("--%s %s reads back as %q", field.flag(), text, field.text(&item))
 		}
 	}
@@ -203,7 +213,7 @@ func TestPredictOptions(t *testing.T) {
 			}
 			continue
 		}
-		tc.want.factory, tc.want.judge = f, judgeFlags{register: "even"}
+		tc.want.factory, tc.want.judge = f, judgeFlags{}
 		if err != nil || !reflect.DeepEqual(*got, tc.want) {
 			t.Errorf("%s: %+v (%v), want %+v", tc.name, got, err, tc.want)
 		}
@@ -217,6 +227,14 @@ func hintOf(err error) string {
 
 func TestJudgeCriteria(t *testing.T) {
 	player := &catalog.Player{ToleranceCents: 7, RangeLow: 57, RangeHigh: 79}
+	weighty := &catalog.Player{Label: "reed-otter", Weights: catalog.Weights{67: 2}}
+	folder := t.TempDir()
+	weights, target := filepath.Join(folder, "w.csv"), filepath.Join(folder, "t.csv")
+	for path, content := range map[string]string{weights: "note,weight\nB#3,12.5\n", target: "note,cents\nE,-14\n"} {
+		if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for _, tc := range []struct {
 		name  string
 		flags judgeFlags
@@ -225,21 +243,28 @@ func TestJudgeCriteria(t *testing.T) {
 		err   string
 	}{
 		{name: "nothing given", check: func(c match.Criteria) bool {
-			return c.Low == pitch.RangeLow && c.High == pitch.RangeHigh && c.ToleranceCents == match.DefaultToleranceCents && c.Weights == nil && !c.NoThrows
+			return c.Low == 0 && c.High == 0 && c.ToleranceCents == match.DefaultToleranceCents && c.Weights == nil && c.Register == "" && !c.NoThrows
 		}},
 		{name: "the player's own", who: player, check: func(c match.Criteria) bool { return c.Low == 57 && c.High == 79 && c.ToleranceCents == 7 }},
 		{name: "flags before the player", flags: judgeFlags{notes: "G3-A5", tolerance: 3, noThrows: true}, who: player,
 			check: func(c match.Criteria) bool { return c.Low == 55 && c.High == 81 && c.ToleranceCents == 3 && c.NoThrows }},
-		{name: "register", flags: judgeFlags{register: "low"}, check: func(c match.Criteria) bool { return c.Weights.Of(60) == 3 && c.Weights.Of(80) == 1 }},
+		{name: "register", flags: judgeFlags{register: "low"}, check: func(c match.Criteria) bool { return c.Register == tuning.RegisterLow }},
+		{name: "the player's weights", who: weighty, check: func(c match.Criteria) bool { return c.Weights.Of(67) == 2 && c.Weights.Of(60) == 0 }},
+		{name: "even before the player's weights", flags: judgeFlags{register: "even"}, who: weighty, check: func(c match.Criteria) bool { return c.Weights == nil }},
+		{name: "weights of a file", flags: judgeFlags{weights: weights}, who: weighty, check: func(c match.Criteria) bool {
+			return c.Weights.Of(67) == 0 && c.Weights.Of(60) == 12.5 && c.WeightsFrom == "file w.csv"
+		}},
+		{name: "a target", flags: judgeFlags{target: target}, check: func(c match.Criteria) bool {
+			return c.Temperament.Target(64) == -14 && c.Temperament.Name == "table t.csv"
+		}},
+		{name: "weights and a register", flags: judgeFlags{weights: weights, register: "low"}, err: "together"},
+		{name: "two targets", flags: judgeFlags{target: target, just: "C"}, err: "together"},
 		{name: "just", flags: judgeFlags{just: "Eb"}, check: func(c match.Criteria) bool { return c.Temperament.Name == "just in Eb" }},
 		{name: "not a range", flags: judgeFlags{notes: "low"}, err: "--range"},
 		{name: "not a register", flags: judgeFlags{register: "loud"}, err: "not a register"},
 		{name: "not a tonic", flags: judgeFlags{just: "H"}, err: "not a tonic"},
 		{name: "tolerance below nought", flags: judgeFlags{tolerance: -1}, err: "below nought"},
 	} {
-		if tc.flags.register == "" {
-			tc.flags.register = "even"
-		}
 		c, err := tc.flags.criteria(tc.who)
 		switch {
 		case tc.err != "":

@@ -15,7 +15,8 @@ var playerKind = &gearKind[catalog.Player]{
 	addExample: `  centwise player add reed-otter --level student --rim-min-mm 16 --rim-max-mm 16.8
   centwise player add blue-kite --tolerance-cents 8 --range G3-A5`,
 	editExample: `  centwise player edit reed-otter --range F#3-B5
-  centwise player edit reed-otter --rim-max-mm 0`,
+  centwise player edit reed-otter --rim-max-mm 0
+  centwise player edit reed-otter --weights march.csv`,
 	fields: []gearField[catalog.Player]{
 		textField("level", "level in words", func(p *catalog.Player) *string { return &p.Level }).listed("level", 2),
 		numberField("rim_min_mm", "mm", "smallest comfortable rim; 0 for no limit", func(p *catalog.Player) *float64 { return &p.RimMinMM }).listed("rim from mm", 3),
@@ -24,6 +25,7 @@ var playerKind = &gearKind[catalog.Player]{
 		numberField("cup_max_cm3", "cm3", "largest comfortable cup; 0 for no limit", func(p *catalog.Player) *float64 { return &p.CupMaxCM3 }).listed("cup to cm3", 4),
 		numberField("tolerance_cents", "cents", "deviation that still counts as in tune; 0 for the usual", func(p *catalog.Player) *float64 { return &p.ToleranceCents }).listed("tolerance", 3),
 		playerRangeField,
+		playerWeightsField,
 		listField("tags", "words to find them by, separated by commas", func(p *catalog.Player) *[]string { return &p.Tags }).listed("tags", 5),
 	},
 	rev:      func(p *catalog.Player) *catalog.Revision { return &p.Revision },

@@ -29,6 +29,7 @@ func newPredictCmd(f *Factory, runF func(*predictOptions) error) *cobra.Command 
 anybody has played that setup or not: a line a note with what the horn and the mouthpiece contribute, the sum and its
 80 % interval, what the tuning slide and the throws take care of, and what is left to the lip. Then, in words, which
 notes the mouthpiece cures or spoils compared with a typical one, and what the prediction rests on.`,
+			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			`--pairs FILE predicts many setups for another program: FILE ("-" for standard input) has the columns horn,
 mouthpiece and, if wanted, player. The output has the columns horn, mouthpiece, fingering, partial, cents, sd, linked, a
 line a slot: partials 2, 3, 4, 5, 6 and 8 of the seven usual combinations, 7, 9 and 10 of the open horn, and any other that
@@ -36,7 +37,8 @@ was measured. cents and sd are of the relative profile, its mean over the 31 usu
 Without a player: a typical player.`,
 			`--json prints one object: "horn", "mouthpiece", "player", "error_cents" with its 80 % interval "low" to "high",
 "chance_tolerable", "typical_sd", "support", "worst", "sharpest" and "flattest" {"note", "cents"}, "beyond_5_10_15" (how
-many notes), "slide_cents", "slide_mm", "linked", "basis", "evidence" (numbers of sessions), "notes": [{"note", "concert",
+many notes), "slide_cents", "slide_mm", "temperament", "weights"
+(what notes are weighed by), "linked", "basis", "evidence" (numbers of sessions), "notes": [{"note", "concert",
 "valves", "partial", "horn", "mouthpiece", "player", "pair", "cents", "sd", "low", "high", "target", "slide", "throw",
 "left", "support", ...}], "cures" and "spoils": [{"note", "typical", "this", "gain", ...}], and all that in "words". With
 --pairs it is {"predictions": [...]} with the columns above as members.`,
@@ -75,7 +77,7 @@ func (o *predictOptions) take(cmd *cobra.Command, got []string) error {
 	if len(got) > 0 {
 		return usagef("centwise predict --pairs pairs.csv --csv", "with --pairs the setups come from the file, not from arguments")
 	}
-	for _, name := range []string{"player", "range", "register", "just", "tolerance-cents", "no-throws", "adapter", "concert"} {
+	for _, name := range []string{"player", "range", "register", "weights", "just", "target", "tolerance-cents", "no-throws", "adapter", "concert"} {
 		if cmd.Flags().Changed(name) {
 			return usagef("centwise predict --pairs pairs.csv --csv", "--%s does not go with --pairs: it predicts whole profiles and judges none", name)
 		}

@@ -40,9 +40,10 @@ func newRankCmd(f *Factory, runF func(*rankOptions) error) *cobra.Command {
 that is left to the lip after the best tuning slide and throws. Nobody need have played a pairing. Each line has the
 expected error with its 80 % interval, the chance of being the best of the list, the worst note, and how many sessions
 it rests on.`,
+			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			`Filters leave out what you can't use; gear whose rim or cup is not known does not pass a filter on it.
 Chances refer to everything that was judged, also where --top shows only a part.`,
-			`--json prints {"horn", "mouthpiece", "player", "sorted_by", "considered", "left_out", "pairings": [{"rank", "horn",
+			`--json prints {"horn", "mouthpiece", "player", "sorted_by", "weights", "considered", "left_out", "pairings": [{"rank", "horn",
 "mouthpiece", "error_cents", "low", "high", "chance_best", "chance_tolerable", "support", "worst": {"note", "cents"},
 "evidence", "basis", "linked", ...}], "notes"}; it and --csv hold every pairing unless --top is given.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),

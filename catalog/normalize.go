@@ -142,6 +142,7 @@ func (c Changes) Normalized(now time.Time) Changes {
 	out := Changes{
 		Horns: slices.Clone(c.Horns), Mouthpieces: slices.Clone(c.Mouthpieces), Players: slices.Clone(c.Players),
 		Sessions: slices.Clone(c.Sessions), Retractions: slices.Clone(c.Retractions),
+		Finished: slices.Clone(c.Finished),
 	}
 	for i := range out.Horns {
 		out.Horns[i].Normalize()

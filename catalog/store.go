@@ -58,6 +58,24 @@ type Store interface {
 	// see whether what was made from the data is still true.
 	Digest(ctx context.Context) (Digest, error)
 
+	// OpenDraft begins a session that is entered line by line. Invalid: a rule
+	// is broken, or shank and receiver or the valves do not fit; NotFound: it
+	// names gear that is not there; Conflict: the id is taken. Drafts are no
+	// part of the digest: they never make a fit stale.
+	OpenDraft(ctx context.Context, d Draft) error
+	// AddDraftLine writes line n of a draft, counted from 1; when it returns,
+	// the line is on disk. Conflict: line n is there already, or the ones before
+	// it are not, as when two terminals enter one draft. NotFound: there is no
+	// such draft, or not any more.
+	AddDraftLine(ctx context.Context, id ID, n int, l DraftLine) error
+	// Drafts lists the open drafts in the order they were begun, without lines.
+	Drafts(ctx context.Context) ([]DraftSummary, error)
+	// Draft finds an open draft by id or by the name of its session (exact, then
+	// ignoring case), with its lines. Conflict when several have that name.
+	Draft(ctx context.Context, name string) (Draft, error)
+	// DiscardDraft throws a draft away. NotFound: there is no such draft.
+	DiscardDraft(ctx context.Context, id ID) error
+
 	// SaveFit replaces the stored fit by f; LoadFit gives the named sections of
 	// the stored fit, or NotFound.
 	SaveFit(ctx context.Context, f StoredFit) error
@@ -90,6 +108,10 @@ type Changes struct {
 	Players     []Player
 	Sessions    []Session
 	Retractions []RetractionOf
+	// Finished drafts are closed with the change that records their sessions.
+	// NotFound: one is not open any more; Conflict: it has another number of
+	// lines by now.
+	Finished []DraftEnd
 }
 
 // RetractionOf retracts one session.
@@ -102,6 +124,7 @@ type RetractionOf struct {
 type SessionFilter struct {
 	Horn, Mouthpiece, Player ID
 	Contributor              string
+	Method                   Method
 	Since                    time.Time // played, or if that is not known recorded, at this time or later
 	Retracted                bool      // include retracted sessions
 	Limit                    int

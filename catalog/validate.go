@@ -124,6 +124,13 @@ const MaxRepeat = 10000
 func (s Session) Validate() error { return s.check().err() }
 
 func (s Session) check() *check {
+	c := s.facts()
+	c.readings(s.Readings)
+	return c
+}
+
+// facts checks all but the readings.
+func (s Session) facts() *check {
 	c := checking("session", s.Name)
 	c.label("session", s.Name)
 	if s.ID != "" && !s.ID.Valid() {
@@ -151,7 +158,6 @@ func (s Session) check() *check {
 	if s.Retraction != nil {
 		s.Retraction.check(c)
 	}
-	c.readings(s.Readings)
 	return c
 }
 
@@ -270,6 +276,11 @@ func (c Changes) Validate() error {
 		if r.ReplacedBy != "" && r.ReplacedBy == r.Session {
 			k.add("replaced_by", "is the session itself", "name the session that corrects it")
 		}
+		all = append(all, k.problems...)
+	}
+	for _, d := range c.Finished {
+		k := checking("draft", string(d.ID))
+		k.reference("draft", d.ID)
 		all = append(all, k.problems...)
 	}
 	return all.Err()

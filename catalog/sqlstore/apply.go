@@ -51,6 +51,9 @@ func (w *changer) apply(c catalog.Changes) error {
 	if err := w.checkReplacements(c); err != nil {
 		return err
 	}
+	if err := w.finish(c.Finished); err != nil {
+		return err
+	}
 	sum = digest(w.sum)
 	_, err := w.tx.ExecContext(w.ctx, `UPDATE catalog SET digest = $1 WHERE one = 1`, &sum)
 	return err

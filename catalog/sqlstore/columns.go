@@ -4,9 +4,11 @@ import (
 	"database/sql/driver"
 	"encoding/json"
 	"fmt"
+	"strings"
 	"time"
 
 	"centwise/catalog"
+	"centwise/catalog/pitch"
 )
 
 // The types of this file map Go values to columns that SQLite and PostgreSQL
@@ -126,4 +128,39 @@ func (r *reference) Value() (driver.Value, error) {
 		return nil, nil
 	}
 	return string(*r), nil
+}
+
+// rounds are lists of slots kept as "0/2 13/3; 13/3 0/2".
+type rounds [][]pitch.Slot
+
+func (r *rounds) Scan(src any) error {
+	text, ok := src.(string)
+	if !ok {
+		return fmt.Errorf("%v is not a list of slots", src)
+	}
+	*r = nil
+	for part := range strings.SplitSeq(text, ";") {
+		var round []pitch.Slot
+		for _, word := range strings.Fields(part) {
+			s, err := pitch.ParseSlot(word)
+			if err != nil {
+				return err
+			}
+			round = append(round, s)
+		}
+		*r = append(*r, round)
+	}
+	return nil
+}
+
+func (r *rounds) Value() (driver.Value, error) {
+	var parts []string
+	for _, round := range *r {
+		var slots []string
+		for _, s := range round {
+			slots = append(slots, s.String())
+		}
+		parts = append(parts, strings.Join(slots, " "))
+	}
+	return strings.Join(parts, "; "), nil
 }

@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -148,8 +149,10 @@ func TestMigrationsDown(t *testing.T) {
 		}
 	}
 	s := newStore(t)
-	_, down, _ := strings.Cut(readMigration(t, names[0]), "-- +goose Down")
-	execSQL(t, s.DB(), down)
+	for _, name := range slices.Backward(names) {
+		_, down, _ := strings.Cut(readMigration(t, name), "-- +goose Down")
+		execSQL(t, s.DB(), down)
+	}
 	var n int
 	if err := s.DB().QueryRow(`SELECT COUNT(*) FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%' AND name <> 'goose_db_version'`).Scan(&n); err != nil || n != 0 {
 		t.Errorf("%d things left, error %v", n, err)

@@ -18,7 +18,7 @@ import (
 // Run holds stores to the contract. open gives a new, empty catalog each time
 // and closes it when the test ends.
 func Run(t *testing.T, open func(t *testing.T) catalog.Store) {
-	for _, group := range [][]contract{gearTests, changeTests, sessionTests, measurementTests, digestTests, fitTests, concurrencyTests} {
+	for _, group := range [][]contract{gearTests, changeTests, sessionTests, measurementTests, digestTests, fitTests, draftTests, concurrencyTests} {
 		for _, c := range group {
 			t.Run(c.name, func(t *testing.T) { c.run(t, newFixture(t, open)) })
 		}
@@ -150,6 +150,12 @@ func (f *fixture) dump() string {
 		}
 		s.Retraction, s.TemperatureC, s.SlideMM, s.GapMM = nil, nil, nil, nil // pointers differ from call to call
 		add(s, nil)
+	}
+	drafts, err := f.store.Drafts(f.ctx)
+	add(len(drafts), err)
+	for _, d := range drafts {
+		full, err := f.store.Draft(f.ctx, string(d.ID))
+		add(full.Lines, err)
 	}
 	info, err := f.store.Info(f.ctx)
 	info.Bytes = 0

@@ -18,6 +18,7 @@ import (
 // match -> catalog -> catalog/pitch.
 var mayImport = map[string][]string{
 	"cmd/centwise":          {"cmd/centwise", "importers", "match", "catalog"},
+	"cmd/centwise/form":     {"cmd/centwise/form", "cmd/centwise/show"},
 	"cmd/centwise/show":     {"match", "catalog"},
 	"cmd/centwise/scenario": {"catalog"},
 	"importers":             {"importers", "catalog"},

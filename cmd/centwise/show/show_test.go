@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -300,9 +301,29 @@ func TestRecord(t *testing.T) {
 	}
 }
 
+// sharedBuffer is a buffer that timers write and tests read.
+type sharedBuffer struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (s *sharedBuffer) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.Write(p)
+}
+
+func (s *sharedBuffer) String() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.String()
+}
+
+func (s *sharedBuffer) Len() int { return len(s.String()) }
+
 func TestProgressDrawsTenTimesASecond(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		var b bytes.Buffer
+		var b sharedBuffer
 		p := NewProgress(&b, Style{Terminal: true, Width: 60})
 		p.Start("reading\x1b[31m", 1000)
 		for range 1000 {
@@ -334,7 +355,7 @@ func TestProgressDrawsTenTimesASecond(t *testing.T) {
 // A stage that counts nothing is seen to go on.
 func TestProgressWithoutCounts(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		var b bytes.Buffer
+		var b sharedBuffer
 		p := NewProgress(&b, Style{Terminal: true, Width: 60})
 		p.Start("reading", 0)
 		p.Start("solving", 0)
@@ -349,7 +370,7 @@ func TestProgressWithoutCounts(t *testing.T) {
 
 func TestProgressOfShortWorkIsNotSeen(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		var b bytes.Buffer
+		var b sharedBuffer
 		p := NewProgress(&b, Style{})
 		p.Start("reading", 0)
 		time.Sleep(refresh / 2)

@@ -49,17 +49,20 @@ func count(intervals []interval, lowest bool) tally {
 	if lowest {
 		t.covered.What = "notes over a lower one"
 	}
+	c := newChord(intervals, lowest)
 	edges := edgesOf(intervals)
-	sounding := map[pitch.Note]int{}
 	last := 0.0
 	for len(edges) > 0 {
 		n := 1
 		for n < len(edges) && edges[n].at-edges[0].at <= same {
 			n++
 		}
-		t.pass(sounding, edges[0].at-last, lowest)
+		if top, ok := c.leading(); ok {
+			t.seconds[top] += edges[0].at - last
+			t.covered.Seconds += float64(c.distinct-1) * (edges[0].at - last)
+		}
 		last = edges[0].at
-		t.turn(sounding, edges[:n], lowest)
+		t.turn(c, edges[:n])
 		edges = edges[n:]
 	}
 	return t
@@ -76,37 +79,22 @@ func edgesOf(intervals []interval) []edge {
 	return edges
 }
 
-// pass lets time go by.
-func (t *tally) pass(sounding map[pitch.Note]int, seconds float64, lowest bool) {
-	top, any := leading(sounding, lowest)
-	if !any {
-		return
-	}
-	t.seconds[top] += seconds
-	for n := range sounding {
-		if n != top {
-			t.covered.Seconds += seconds
-		}
-	}
-}
-
-// turn ends and begins the notes of edges at one time.
-func (t *tally) turn(sounding map[pitch.Note]int, edges []edge, lowest bool) {
+// turn ends and begins the notes of edges at one time. The one that leads then is
+// struck when it begins or when it comes out from under another.
+func (t *tally) turn(c *chord, edges []edge) {
+	before, any := c.leading()
 	for _, e := range edges {
-		if e.start {
-			continue
-		}
-		if sounding[e.of.note]--; sounding[e.of.note] == 0 {
-			delete(sounding, e.of.note)
+		if !e.start {
+			c.add(e.of.note, -1)
 		}
 	}
 	for _, e := range edges {
 		if e.start {
-			sounding[e.of.note]++
+			c.add(e.of.note, 1)
 		}
 	}
-	top, _ := leading(sounding, lowest)
-	struck := false // notes in unison are one
+	top, some := c.leading()
+	struck := some && !(any && top == before)
 	for _, e := range edges {
 		switch {
 		case !e.start || !e.of.struck:
@@ -121,14 +109,50 @@ func (t *tally) turn(sounding map[pitch.Note]int, edges []edge, lowest bool) {
 	}
 }
 
-// leading is the note that counts among those that sound.
-func leading(sounding map[pitch.Note]int, lowest bool) (top pitch.Note, any bool) {
-	for n := range sounding {
-		if !any || (n > top) != lowest {
-			top, any = n, true
-		}
+// chord is the notes that sound at a time.
+type chord struct {
+	low      pitch.Note // the first of sounding
+	sounding []int      // how often each note sounds
+	distinct int        // notes that sound
+	lowest   bool       // leads
+}
+
+// newChord is a silent chord that can hold the notes of intervals.
+func newChord(intervals []interval, lowest bool) *chord {
+	if len(intervals) == 0 {
+		return &chord{}
 	}
-	return top, any
+	byNote := func(a, b interval) int { return cmp.Compare(a.note, b.note) }
+	low, high := slices.MinFunc(intervals, byNote).note, slices.MaxFunc(intervals, byNote).note
+	return &chord{low: low, sounding: make([]int, high-low+1), lowest: lowest}
+}
+
+// add begins (1) or ends (-1) a note.
+func (c *chord) add(n pitch.Note, by int) {
+	at := &c.sounding[n-c.low]
+	*at += by
+	switch {
+	case *at == 0:
+		c.distinct--
+	case *at == by: // the first
+		c.distinct++
+	}
+}
+
+// leading is the note that counts, false for silence.
+func (c *chord) leading() (pitch.Note, bool) {
+	if c.distinct == 0 {
+		return 0, false
+	}
+	heard := func(n int) bool { return n > 0 }
+	if c.lowest {
+		return c.low + pitch.Note(slices.IndexFunc(c.sounding, heard)), true
+	}
+	at := len(c.sounding) - 1
+	for !heard(c.sounding[at]) {
+		at--
+	}
+	return c.low + pitch.Note(at), true
 }
 
 func sortedNotes[V any](m map[pitch.Note]V) []pitch.Note { return slices.Sorted(maps.Keys(m)) }

@@ -23,31 +23,48 @@ func (d *document) perform(index int, o Options) (*performance, error) {
 	}
 	d.remarkTempo(p)
 	d.remarkPitch(p, v, o)
-	clock := newClock(d.measures)
-	written := func(n note) pitch.Note {
-		if o.Transposition != nil {
-			return pitch.Note(int(n.sounding) - *o.Transposition)
-		}
-		return pitch.Note(n.written)
+	if v.count(visits) > maxPlayed {
+		return nil, d.endless()
 	}
-	played := 0
+	clock := newClock(d.measures)
 	for _, visit := range visits {
-		m := &d.measures[visit.measure]
-		if visit.measure < len(v.notes) {
-			played += len(v.notes[visit.measure])
-			if played > maxPlayed {
-				return nil, d.endless()
-			}
-			for _, n := range v.notes[visit.measure] {
-				if end := min(n.start+n.length, visit.until); n.sounds(visit) {
-					from, to := clock.seconds(visit.measure, n.start), clock.seconds(visit.measure, end)
-					p.take(n, written(n), p.seconds+from, p.seconds+to)
-				}
-			}
-		}
-		p.seconds += clock.seconds(visit.measure, min(m.length, visit.until))
+		d.playMeasure(p, v, visit, clock, o)
 	}
 	return p, nil
+}
+
+// count is how many notes there are in visits.
+func (v *voice) count(visits []visit) int {
+	sum := 0
+	for _, visit := range visits {
+		if visit.measure < len(v.notes) {
+			sum += len(v.notes[visit.measure])
+		}
+	}
+	return sum
+}
+
+// playMeasure appends a measure to what was played.
+func (d *document) playMeasure(p *performance, v *voice, visit visit, clock *clock, o Options) {
+	m := &d.measures[visit.measure]
+	if visit.measure < len(v.notes) {
+		for _, n := range v.notes[visit.measure] {
+			if !n.sounds(visit) {
+				continue
+			}
+			from, to := n.start, min(n.start+n.length, visit.until)
+			p.take(n, n.read(o), p.seconds+clock.seconds(visit.measure, from), p.seconds+clock.seconds(visit.measure, to))
+		}
+	}
+	p.seconds += clock.seconds(visit.measure, min(m.length, visit.until))
+}
+
+// read is the note that the player reads.
+func (n note) read(o Options) pitch.Note {
+	if o.Transposition != nil {
+		return pitch.Note(int(n.sounding) - *o.Transposition)
+	}
+	return pitch.Note(n.written)
 }
 
 // sounds reports whether a note is played in a visit to its measure.

@@ -191,7 +191,7 @@ func (s *Score) Part(which string, o Options) (*Part, error) {
 	t := count(played.intervals, o.Lowest)
 	p.divide(t, max(3, o.Valves))
 	p.Skipped = played.skipped.list()
-	if t.covered.Times > 0 {
+	if t.covered.Times > 0 || t.covered.Seconds > same {
 		p.Skipped = append(p.Skipped, t.covered)
 	}
 	p.Remarks = played.remarks.list()

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/binary"
 	"encoding/gob"
@@ -127,8 +128,13 @@ func loadModel(ctx context.Context, store catalog.Store) (*Model, error) {
 
 // fetch reads the parts of the tables that a setup needs.
 func (m *Model) fetch(p setupPlace) error {
-	for e, item := range map[effect]int{effectHorn: p.horn, effectMouthpiece: p.mouthpiece, effectMouthpieceSlots: p.mouthpiece,
-		effectPlayer: p.player, effectPlayerSlots: p.player, effectPair: p.pair} {
+	return cmp.Or(m.fetchItem(p.horn, effectHorn), m.fetchItem(p.mouthpiece, effectMouthpiece, effectMouthpieceSlots),
+		m.fetchItem(p.player, effectPlayer, effectPlayerSlots), m.fetchItem(p.pair, effectPair))
+}
+
+// fetchItem reads the parts that hold an item of some tables; -1 is no item.
+func (m *Model) fetchItem(item int, tables ...effect) error {
+	for _, e := range tables {
 		if item < 0 || m.tables[e].items == 0 {
 			continue
 		}

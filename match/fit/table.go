@@ -46,6 +46,12 @@ func (t *table) deviation(item, draw int) []float32 {
 	return t.parts[item/partItems].Load().deviations[at:][:t.width]
 }
 
+// deviations are those of an item in all draws, draws x width.
+func (t *table) deviations(item int) []float32 {
+	n := t.draws * t.width
+	return t.parts[item/partItems].Load().deviations[item%partItems*n:][:n]
+}
+
 // newTables makes room for the effects of the model.
 func (e *engine) newTables(draws int) (t [effects]table) {
 	d, j := e.data, len(e.data.Slots)

@@ -11,9 +11,11 @@ import (
 	"strings"
 )
 
-// maxEntries is how many files an archive may hold: a score, its index, and
-// pictures.
-const maxEntries = 1000
+// Bounds on archives, which hold a score, a small index, and pictures.
+const (
+	maxEntries    = 1000
+	maxIndexBytes = 1 << 20
+)
 
 // errTooLarge ends the reading of an archive's file that unpacks to too much.
 var errTooLarge = errors.New("too large")
@@ -41,7 +43,7 @@ func readArchive(ctx context.Context, name string, data []byte) (*Score, error) 
 		return nil, err
 	}
 	var s *Score
-	err = unpack(name, archive, root, func(content io.Reader) error {
+	err = unpack(name, archive, root, maxTextBytes, func(content io.Reader) error {
 		s, err = readXML(ctx, name, content)
 		return err
 	})
@@ -53,7 +55,7 @@ func readArchive(ctx context.Context, name string, data []byte) (*Score, error) 
 func rootFile(ctx context.Context, name string, archive *zip.Reader) (string, error) {
 	const index = "META-INF/container.xml"
 	path := ""
-	err := unpack(name, archive, index, func(content io.Reader) error {
+	err := unpack(name, archive, index, maxIndexBytes, func(content io.Reader) error {
 		w := newWalker(ctx, name, content)
 		w.place = func() string { return index }
 		if _, err := w.root(); err != nil {
@@ -77,8 +79,8 @@ func rootFile(ctx context.Context, name string, archive *zip.Reader) (string, er
 	return path, err
 }
 
-// unpack reads one file of the archive, up to the limit.
-func unpack(name string, archive *zip.Reader, path string, read func(io.Reader) error) error {
+// unpack reads one file of the archive, up to limit bytes.
+func unpack(name string, archive *zip.Reader, path string, limit int, read func(io.Reader) error) error {
 	for _, f := range archive.File {
 		if f.Name != path {
 			continue
@@ -88,9 +90,9 @@ func unpack(name string, archive *zip.Reader, path string, read func(io.Reader) 
 			return invalid("copy or export it again", "%s: %s in the archive can't be read: %v", name, shorten(path), err)
 		}
 		defer content.Close()
-		err = read(&limited{content, maxTextBytes})
+		err = read(&limited{content, limit})
 		if errors.Is(err, errTooLarge) {
-			return invalid("export the player's part alone", "%s: %s in the archive unpacks to more than %d MB", name, shorten(path), maxTextBytes>>20)
+			return invalid("export the player's part alone", "%s: %s in the archive unpacks to more than %d MB", name, shorten(path), limit>>20)
 		}
 		return err
 	}

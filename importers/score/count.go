@@ -24,11 +24,19 @@ type performance struct {
 	remarks   remarks
 }
 
-// tally is what [count] finds.
-type tally struct {
-	seconds map[pitch.Note]float64
-	times   map[pitch.Note]int
-	covered Skipped // notes below another (or above, if the lowest count)
+// left is what was not counted, with the notes that others covered.
+func (p *performance) left(covered Skipped) []Skipped {
+	out := p.skipped.list()
+	if covered.Times > 0 || covered.Seconds > same {
+		out = append(out, covered)
+	}
+	return out
+}
+
+// Played is a note from Start to End, in seconds from the beginning of the piece.
+type Played struct {
+	Note       pitch.Note // written
+	Start, End float64
 }
 
 // Times closer than this, in seconds, are the same: they come from sums that were
@@ -42,30 +50,39 @@ type edge struct {
 	of    *interval
 }
 
-// count adds up for each note how long it sounds as the highest one (the lowest
-// one): between any two edges the time goes to one of the notes that sound.
-func count(intervals []interval, lowest bool) tally {
-	t := tally{map[pitch.Note]float64{}, map[pitch.Note]int{}, Skipped{What: "notes under a higher one"}}
+// singleLine gives what one player plays of the intervals: of the notes that sound
+// between any two edges the highest one (the lowest one). A note that is tied on
+// goes on; one that is struck again, or comes out from under another, begins anew.
+// covered is the notes and the time that others lead.
+func singleLine(intervals []interval, lowest bool) (line []Played, covered Skipped) {
+	covered.What = "notes under a higher one"
 	if lowest {
-		t.covered.What = "notes over a lower one"
+		covered.What = "notes over a lower one"
 	}
 	c := newChord(intervals, lowest)
 	edges := edgesOf(intervals)
-	last := 0.0
+	last, open := 0.0, false // whether the end of line still sounds
 	for len(edges) > 0 {
 		n := 1
 		for n < len(edges) && edges[n].at-edges[0].at <= same {
 			n++
 		}
-		if top, ok := c.leading(); ok {
-			t.seconds[top] += edges[0].at - last
-			t.covered.Seconds += float64(c.distinct-1) * (edges[0].at - last)
-		}
-		last = edges[0].at
-		t.turn(c, edges[:n])
+		at := edges[0].at
+		covered.Seconds += float64(max(0, c.distinct-1)) * (at - last)
+		last = at
+		top, any, struck := c.turn(edges[:n], &covered)
 		edges = edges[n:]
+		if open && any && !struck && line[len(line)-1].Note == top {
+			continue
+		}
+		if open {
+			line[len(line)-1].End = at
+		}
+		if open = any; open {
+			line = append(line, Played{Note: top, Start: at})
+		}
 	}
-	return t
+	return line, covered
 }
 
 func edgesOf(intervals []interval) []edge {
@@ -77,36 +94,6 @@ func edgesOf(intervals []interval) []edge {
 	}
 	slices.SortStableFunc(edges, func(a, b edge) int { return cmp.Compare(a.at, b.at) })
 	return edges
-}
-
-// turn ends and begins the notes of edges at one time. The one that leads then is
-// struck when it begins or when it comes out from under another.
-func (t *tally) turn(c *chord, edges []edge) {
-	before, any := c.leading()
-	for _, e := range edges {
-		if !e.start {
-			c.add(e.of.note, -1)
-		}
-	}
-	for _, e := range edges {
-		if e.start {
-			c.add(e.of.note, 1)
-		}
-	}
-	top, some := c.leading()
-	struck := some && !(any && top == before)
-	for _, e := range edges {
-		switch {
-		case !e.start || !e.of.struck:
-		case e.of.note == top:
-			struck = true
-		default:
-			t.covered.Times++
-		}
-	}
-	if struck {
-		t.times[top]++
-	}
 }
 
 // chord is the notes that sound at a time.
@@ -137,6 +124,33 @@ func (c *chord) add(n pitch.Note, by int) {
 	case *at == by: // the first
 		c.distinct++
 	}
+}
+
+// turn ends and begins the notes of edges at one time. It gives the note that
+// leads then, if any, and whether that is struck; others that are struck are
+// covered.
+func (c *chord) turn(edges []edge, covered *Skipped) (top pitch.Note, any, struck bool) {
+	for _, e := range edges {
+		if !e.start {
+			c.add(e.of.note, -1)
+		}
+	}
+	for _, e := range edges {
+		if e.start {
+			c.add(e.of.note, 1)
+		}
+	}
+	top, any = c.leading()
+	for _, e := range edges {
+		switch {
+		case !e.start || !e.of.struck:
+		case e.of.note == top:
+			struck = true
+		default:
+			covered.Times++
+		}
+	}
+	return top, any, struck
 }
 
 // leading is the note that counts, false for silence.

@@ -187,29 +187,28 @@ func (s *Score) Part(which string, o Options) (*Part, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Part{Listing: s.Parts[index], Seconds: played.seconds}
-	t := count(played.intervals, o.Lowest)
-	p.divide(t, max(3, o.Valves))
-	p.Skipped = played.skipped.list()
-	if t.covered.Times > 0 || t.covered.Seconds > same {
-		p.Skipped = append(p.Skipped, t.covered)
-	}
-	p.Remarks = played.remarks.list()
+	line, covered := singleLine(played.intervals, o.Lowest)
+	p := &Part{Listing: s.Parts[index], Seconds: played.seconds, Skipped: played.left(covered), Remarks: played.remarks.list()}
+	p.count(line, max(3, o.Valves))
 	if len(p.Durations) == 0 {
 		return nil, s.nothing(p)
 	}
 	return p, nil
 }
 
-// divide parts what sounds into notes that the instrument has and others.
-func (p *Part) divide(t tally, valves int) {
+// count adds up notes that the instrument has and others.
+func (p *Part) count(line []Played, valves int) {
 	p.Durations, p.Times = map[pitch.Note]float64{}, map[pitch.Note]int{}
-	for _, n := range sortedNotes(t.seconds) {
+	for _, n := range line {
+		p.Durations[n.Note] += n.End - n.Start
+		p.Times[n.Note]++
+	}
+	for _, n := range sortedNotes(p.Durations) {
 		if _, ok := pitch.UsualSlot(n, valves); !ok {
-			p.Beyond = append(p.Beyond, Beyond{n, t.times[n], t.seconds[n]})
-			continue
+			p.Beyond = append(p.Beyond, Beyond{n, p.Times[n], p.Durations[n]})
+			delete(p.Durations, n)
+			delete(p.Times, n)
 		}
-		p.Durations[n], p.Times[n] = t.seconds[n], t.times[n]
 	}
 }
 

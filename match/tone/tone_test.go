@@ -60,6 +60,24 @@ func TestSampleIsTheSumOfItsHarmonics(t *testing.T) {
 	})
 }
 
+// A unison is twice its tone, whenever the second tone joins.
+func TestUnisonsAddUp(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		hz := rapid.Float64Range(100, 2000).Draw(t, "hz")
+		first := newVoice(Note{End: 1, Hz: hz, Dynamic: 0.5}, 8000)
+		second := newVoice(Note{Start: rapid.Float64Range(0, 0.5).Draw(t, "start"), End: 1, Hz: hz, Dynamic: 0.5}, 8000)
+		one, both := make([]float64, 8000), make([]float64, 8000)
+		first.addTo(one, 0)
+		first.addTo(both, 0)
+		second.addTo(both, 0)
+		for i := 5000; i < 7000; i++ {
+			if math.Abs(both[i]-2*one[i]) > 1e-9 {
+				t.Fatalf("sample %d is %v, and %v in unison", i, one[i], both[i])
+			}
+		}
+	})
+}
+
 // Blocks of any size give the same samples.
 func TestBlocksJoin(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

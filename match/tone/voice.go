@@ -44,10 +44,12 @@ func (v *voice) addTo(block []float64, at int64) {
 	}
 }
 
-// sample is sample n of the note. While the tone begins and ends, its sound goes
-// from dark to full along with its strength.
+// sample is sample n of the note. Its phase counts from the beginning of the
+// take, so that notes of one frequency add up whenever they begin, and never
+// cancel. While the tone begins and ends, its sound goes from dark to full along
+// with its strength.
 func (v *voice) sample(n int64) float64 {
-	cycles := v.turn * float64(n)
+	cycles := v.turn * float64(v.first+n)
 	s, c := math.Sincos(2 * math.Pi * (cycles - math.Floor(cycles)))
 	e := v.envelope(n)
 	full := harmonics(v.full, s, c)

@@ -121,6 +121,9 @@ func Load(ctx context.Context, store catalog.Store, progress catalog.Counter) (*
 		if len(m.Readings) == 0 {
 			continue
 		}
+		if m.Player == "" {
+			d.addBench(index)
+		}
 		row, err := index.row(m)
 		if err != nil {
 			return nil, err
@@ -152,6 +155,17 @@ func (x itemIndex) row(m catalog.Measured) (sessionRow, error) {
 			"session %s refers to a horn, mouthpiece or player that the catalog does not hold", m.Name)
 	}
 	return sessionRow{horn: h, mouthpiece: mp, player: p, sequence: m.Sequence, name: m.Name}, nil
+}
+
+// addBench makes room for what sessions without a player have in common: a bench
+// that measures impedance finds resonances, which lie beside the notes that
+// players make of them, smoothly along the range. So it is taken for one more
+// player, without a label and with the empty id.
+func (d *Data) addBench(x itemIndex) {
+	if _, there := x.player[""]; !there {
+		x.player[""] = int32(len(d.Players))
+		d.Players = append(d.Players, Item{})
+	}
 }
 
 func loadGear(ctx context.Context, store catalog.Store) (*Data, itemIndex, error) {

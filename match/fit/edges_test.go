@@ -204,6 +204,45 @@ func TestHornOfOnePlayer(t *testing.T) {
 	}
 }
 
+// Sessions without a player come from a bench, whose resonances lie beside played
+// notes along the range. They count for horn and mouthpiece, what they have in
+// common is laid to the bench, and nobody's evidence as a player grows.
+func TestBenchSessions(t *testing.T) {
+	slots := usualSlots()
+	trend := func(j int) float64 { return 30 * float64(j-15) / 15 } // of the bench, cents
+	quirk := func(j int) float64 { return 12 * float64(j%3-1) }     // of Rowan, cents
+	s := newShelf([]string{"Alder", "Rowan", "Hazel"}, []string{"Plover 16.2"}, []string{"reed-otter"})
+	for range 2 {
+		s.measure("Alder", "Plover 16.2", "reed-otter", slots, func(int) float64 { return 0 })
+		s.measure("Hazel", "Plover 16.2", "reed-otter", slots, func(int) float64 { return 0 })
+	}
+	for _, horn := range []string{"Alder", "Rowan", "Hazel", "Rowan", "Alder", "Rowan"} {
+		m := s.measure(horn, "Plover 16.2", "", slots, func(j int) float64 {
+			if horn == "Rowan" {
+				return trend(j) + quirk(j)
+			}
+			return trend(j)
+		})
+		m.Player, m.Method = "", catalog.MethodImpedance
+	}
+	d := s.load(t)
+	e := newEngine(d, DefaultComponents(len(d.Sources)), 1, false)
+	m := solved(t, e, plan{draws: 100}, true)
+	alder, rowan := wantSane(t, m, setup("Alder", "Plover 16.2", "reed-otter")), wantSane(t, m, setup("Rowan", "Plover 16.2", "reed-otter"))
+	if !rowan.Linked || rowan.Evidence.Horn != 3 || rowan.Evidence.Player != 4 || alder.Evidence.HornPlayers != 2 {
+		t.Errorf("evidence %+v of Rowan, %+v of Alder; want 3 sessions, 4 of the player, 2 players", rowan.Evidence, alder.Evidence)
+	}
+	// Rowan's own quirk is seen, the bench's trend of 60 cents mostly is not.
+	end := rowan.Mean[30] - rowan.Mean[0]
+	if own := (rowan.Mean[14] + rowan.Mean[17] - rowan.Mean[12] - rowan.Mean[15]) / 4; own < 3 || math.Abs(end) > 30 {
+		t.Errorf("Rowan's quirk is %.1f of 12 cents, the trend laid to it %.1f of 60", own, end)
+	}
+	without := wantSane(t, m, setup("Rowan", "Plover 16.2", ""))
+	if without.Evidence.Player != 0 {
+		t.Errorf("a typical player has %+v", without.Evidence)
+	}
+}
+
 // Parts of the catalog that nothing connects are told; a design in both, or a
 // session across, connects them.
 func TestIslands(t *testing.T) {

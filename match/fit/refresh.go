@@ -48,6 +48,16 @@ func (m *Model) refresh(ctx context.Context, store catalog.Store, digest catalog
 	return true, m.amend(ctx, store, digest, r)
 }
 
+// sessionPlace is where a session's setup stands in the tables; one without a
+// player was measured on the bench, see addBench.
+func (m *Model) sessionPlace(horn, mouthpiece, player catalog.ID) (setupPlace, error) {
+	place, err := m.place(Setup{horn, mouthpiece, player})
+	if i, ok := m.playerAt[""]; ok && player == "" {
+		place.player = i
+	}
+	return place, err
+}
+
 // freshSession is a session that is not in the fit yet.
 type freshSession struct {
 	catalog.Session
@@ -72,9 +82,9 @@ func (m *Model) freshSessions(ctx context.Context, store catalog.Store, digest c
 		if len(fresh)+m.Report.Refreshed >= most {
 			return nil, nil
 		}
-		place, err := m.place(Setup{x.Horn, x.Mouthpiece, x.Player})
+		place, err := m.sessionPlace(x.Horn, x.Mouthpiece, x.Player)
 		source := slices.Index(m.sources, Source{x.Contributor, x.Method})
-		if err != nil || source < 0 {
+		if err != nil || source < 0 || place.player < 0 {
 			return nil, nil
 		}
 		fresh = append(fresh, freshSession{catalog.Session{ID: x.ID}, x.Sequence, place, int32(source)})

@@ -78,7 +78,7 @@ func (r *region) data(f freshSession) (*Data, error) {
 	}
 	d.varied = slices.ContainsFunc(m.learned, func(l learnedLevel) bool { return l.Name == levelDimensions })
 	for _, s := range append(slices.Clone(r.sessions), f.Session) {
-		place, err := m.place(Setup{s.Horn, s.Mouthpiece, s.Player})
+		place, err := m.sessionPlace(s.Horn, s.Mouthpiece, s.Player)
 		if err != nil {
 			return nil, err
 		}

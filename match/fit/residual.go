@@ -38,19 +38,25 @@ type SessionFit struct {
 // at most.
 const NearSemitones = 12
 
-// leastFree is the least share of a good reading's variance that Standardised
-// takes to be left in its residual: below it the draws cannot tell.
+// leastFree is the least share of a good reading's variance that Variance takes
+// to be left in its residual: below it the draws cannot tell.
 const leastFree = 0.05
 
-// Standardised is the residual in units of its own standard deviation, were the
-// reading a good one. The fit follows a reading part of the way, so residuals
-// scatter by less than the noise, with variance noise^2 - FittedSD^2: given all
-// readings, a reading's error e and its fitted value are equally uncertain, and
-// the variance of the expectation E[e | y], which the residual is, is that of e
-// less what stays uncertain of it.
-func (r Residual) Standardised() float64 {
+// Variance is that of the residual, cents^2, were the reading a good one. The
+// fit follows a reading part of the way, so residuals scatter by less than the
+// noise, with variance noise^2 - FittedSD^2: given all readings, a reading's
+// error e and its fitted value are equally uncertain, and the variance of the
+// expectation E[e | y], which the residual is, is that of e less what stays
+// uncertain of it.
+func (r Residual) Variance() float64 {
 	noise := r.Session.Noise * r.Session.Noise
-	return (r.Cents - r.Fitted) / math.Sqrt(max(noise-r.FittedSD*r.FittedSD, leastFree*noise))
+	return max(noise-r.FittedSD*r.FittedSD, leastFree*noise)
+}
+
+// Standardised is the residual in units of its own standard deviation, were the
+// reading a good one.
+func (r Residual) Standardised() float64 {
+	return (r.Cents - r.Fitted) / math.Sqrt(r.Variance())
 }
 
 // Weight is what the reading counts for in the fit, as a share of a good

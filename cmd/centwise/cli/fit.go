@@ -2,18 +2,23 @@ package cli
 
 import (
 	"context"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"centwise/catalog"
 	"centwise/cmd/centwise/show"
+	"centwise/match"
+	"centwise/match/fit"
 )
 
 type fitOptions struct {
 	factory *Factory
 	again   bool
 	json    bool
+	// residuals is the folder for drawings of what the fit leaves; empty: none.
+	residuals string
 }
 
 func newFitCmd(f *Factory, runF func(*fitOptions) error) *cobra.Command {
@@ -33,9 +38,17 @@ where cents is the typical size over the usual notes; "pair_cents", "day_cents";
 "noise_cents"}], "gross_share" of the readings, "gross_factor" times as wide; "unknowns", "steps" of learning and the
 "change" in the last of them, "iterations" of the last solution, its "residual", whether it "converged", "draws", whether
 they are "exact", and "duration_s".`,
+			`--residuals DIR makes a whole fit and looks at what it leaves of every reading: is what it assumes true here? It
+draws into the folder DIR, as SVG, the law of the residuals (law.svg), their spread and mean note by note (slots.svg), by
+contributor and method (sources.svg), against the fitted value (fitted.svg), how neighbouring notes go together
+(neighbours.svg), the course of time (time.svg) and repeats (repeats.svg), and prints a line for every check: what was
+found, what is expected if the assumption holds, and by how much the two differ by chance. Drawings of an earlier run
+are replaced; what there are too few readings for is left out. --json adds "residuals": {"checks": [{"check", "question",
+"found", "expected", "chance", "unit", "holds", "where", "plot"}]}; "plot" is the file, or null.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),
 		Example: `  centwise fit
-  centwise fit --again --json`,
+  centwise fit --again --json
+  centwise fit --residuals plots`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return orRun(runF, fitRun)(cmd.Context(), o)
@@ -43,6 +56,7 @@ they are "exact", and "duration_s".`,
 	}
 	cmd.Flags().BoolVar(&o.again, "again", false, "make it again although it is up to date")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
+	cmd.Flags().StringVar(&o.residuals, "residuals", "", "make it again and draw what it leaves of the readings into the folder `DIR`")
 	return cmd
 }
 
@@ -56,7 +70,7 @@ func fitRun(ctx context.Context, o *fitOptions) error {
 	if err != nil {
 		return err
 	}
-	m, err := o.factory.Fit(ctx, store, o.again, o.factory.Progress())
+	m, report, err := o.fit(ctx, store)
 	if err != nil {
 		return err
 	}
@@ -66,7 +80,12 @@ func fitRun(ctx context.Context, o *fitOptions) error {
 	}
 	now := m.At.Sub(before.FitAt) > time.Millisecond // the catalog keeps milliseconds
 	r := show.NewFit(m, now, o.factory.Streams.Style)
-	if err := printFit(o, r); err != nil {
+	if report != nil {
+		err = printResiduals(o, r, report)
+	} else {
+		err = printFit(o, r)
+	}
+	if err != nil {
 		return err
 	}
 	if after.FitDigest != m.Digest {
@@ -74,6 +93,23 @@ func fitRun(ctx context.Context, o *fitOptions) error {
 			"the fit was made but could not be kept: the catalog %s can only be read", after.Path)
 	}
 	return nil
+}
+
+// fit gives the fit, and a report on what it leaves if that is wanted.
+func (o *fitOptions) fit(ctx context.Context, store catalog.Store) (*fit.Model, *match.ResidualReport, error) {
+	if o.residuals == "" {
+		m, err := o.factory.Fit(ctx, store, o.again, o.factory.Progress())
+		return m, nil, err
+	}
+	made, err := folderFor(o.residuals) // before the work
+	if err != nil {
+		return nil, nil, err
+	}
+	m, report, err := fitWithResiduals(ctx, store, o.factory.Progress())
+	if err != nil && made {
+		os.Remove(o.residuals) // only if nothing is in it
+	}
+	return m, report, err
 }
 
 func printFit(o *fitOptions, r show.Fit) error {

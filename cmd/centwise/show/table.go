@@ -17,6 +17,7 @@ type Column struct {
 	Name  string // heading elsewhere and in CSV; empty: drawn on terminals only
 	Right bool   // numbers stand to the right
 	Drop  int    // > 0: left out of a narrow terminal, the highest first
+	Whole bool   // its text is not cut before other columns are left out
 	// Draw columns take the width that is left, between MinDraw and MaxDraw,
 	// and are filled by the cell's Draw function.
 	Draw bool
@@ -279,6 +280,9 @@ func (t *Table) shrink(columns []int, widths map[int]int, room, least int) {
 		widest := -1
 		for _, c := range columns {
 			col := t.Columns[c]
+			if col.Whole && least > minText {
+				continue
+			}
 			if !col.Right && !col.Draw && widths[c] > least && (widest < 0 || widths[c] > widths[widest]) {
 				widest = c
 			}

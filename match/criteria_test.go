@@ -68,7 +68,7 @@ func TestRangeJudged(t *testing.T) {
 func TestWeightsInWords(t *testing.T) {
 	e := &fakeEngine{}
 	c := Criteria{Low: 60, High: 72, Weights: tuning.Weights{60: 1, 64: 6, 67: 3, 91: 10}, WeightsFrom: "file march.csv"}
-	x := explain(t, e, Of{alder(), mouthpiece("Plover 16.2"), nil}, c)
+	x := explain(t, e, Of{Horn: alder(), Mouthpiece: mouthpiece("Plover 16.2"), Player: nil}, c)
 	text := strings.Join(x.Words, " ")
 	for _, want := range []string{"by the weights of file march.csv: 3 of 13 count at all, most of all E4 (60 %), G4 (30 %) and C4 (10 %).", "although they have a weight: G6."} {
 		if !strings.Contains(text, want) {
@@ -78,12 +78,12 @@ func TestWeightsInWords(t *testing.T) {
 	if x.Weighting != "file march.csv" || noteLine(t, x, "D4").Weight != 0 || noteLine(t, x, "E4").Weight != 6 {
 		t.Errorf("weights %q, E4 %g", x.Weighting, noteLine(t, x, "E4").Weight)
 	}
-	x = explain(t, e, Of{alder(), mouthpiece("Plover 16.2"), nil}, Criteria{Register: tuning.RegisterLow})
+	x = explain(t, e, Of{Horn: alder(), Mouthpiece: mouthpiece("Plover 16.2"), Player: nil}, Criteria{Register: tuning.RegisterLow})
 	if !slices.Contains(x.Words, "The low register counts 3 times as much as the others.") || x.Weighting != "low" {
 		t.Errorf("weights %q, words %q", x.Weighting, x.Words)
 	}
 	c.Low, c.High = pitch.RangeLow, 58
-	if _, err := Explain(e, Of{alder(), mouthpiece("Plover 16.2"), nil}, c, false); catalog.KindOf(err) != catalog.Invalid || !strings.Contains(err.Error(), "no note in the range has a weight") {
+	if _, err := Explain(e, Of{Horn: alder(), Mouthpiece: mouthpiece("Plover 16.2"), Player: nil}, c, false); catalog.KindOf(err) != catalog.Invalid || !strings.Contains(err.Error(), "no note in the range has a weight") {
 		t.Errorf("error %v", err)
 	}
 }

@@ -33,14 +33,28 @@ type Explanation struct {
 	Basis    fit.Basis    `json:"basis"`
 	Evidence EvidenceView `json:"evidence"`
 	Adapter  bool         `json:"adapter,omitempty"` // shank and receiver differ
+	// Impedance is the support by measured resonances, nil where this setup has
+	// no impedance session.
+	Impedance *ImpedanceSupport `json:"impedance,omitempty"`
 
 	Notes []NoteLine `json:"notes"`
 	// Cures and Spoils are the notes that this mouthpiece leaves clearly less,
 	// or clearly more, to the lip than a typical one, the largest change first.
 	Cures  []Change `json:"cures"`
 	Spoils []Change `json:"spoils"`
+	// Alternates are other fingerings for notes left more than the tolerance,
+	// where one should be better; NoAlternate are the notes for which none is.
+	Alternates  []Alternate `json:"alternates"`
+	NoAlternate []string    `json:"no_alternate"`
 	// Words say the same, and what the prediction rests on, in sentences.
 	Words []string `json:"words"`
+}
+
+// ImpedanceSupport is the harmonic support of a setup by its measured
+// resonances: null when no two that it takes were measured together.
+type ImpedanceSupport struct {
+	Support  *float64 `json:"support"`
+	Sessions int      `json:"sessions"`
 }
 
 // EvidenceView is [fit.Evidence] as commands print it: numbers of sessions.
@@ -79,13 +93,16 @@ type NoteLine struct {
 	Low        float64 `json:"low"` // 80 % interval of Cents
 	High       float64 `json:"high"`
 
-	Target float64  `json:"target"`
-	Slide  float64  `json:"slide"`
-	Throw  float64  `json:"throw"`
-	Reach  float64  `json:"throw_reach"`
-	Left   float64  `json:"left"`
-	Weight float64  `json:"weight"`
-	Help   *float64 `json:"support"` // harmonic support, null when unknown
+	Target float64 `json:"target"`
+	Slide  float64 `json:"slide"`
+	Throw  float64 `json:"throw"`
+	Reach  float64 `json:"throw_reach"`
+	Left   float64 `json:"left"`
+	Weight float64 `json:"weight"`
+	// Help is the harmonic support by the predicted deviations, HelpMeasured
+	// that by measured resonances; null when unknown.
+	Help         *float64 `json:"support"`
+	HelpMeasured *float64 `json:"support_measured"`
 }
 
 // Change compares what two setups leave to the lip on one note.
@@ -105,6 +122,7 @@ type Of struct {
 	Horn       catalog.Horn
 	Mouthpiece catalog.Mouthpiece
 	Player     *catalog.Player
+	Resonances *Resonances // measured with this horn and mouthpiece, nil = none
 }
 
 func (o Of) setup() fit.Setup {
@@ -127,14 +145,17 @@ func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
 			"the %s shank of %s does not fit the %s receiver of %s", o.Mouthpiece.Shank, o.Mouthpiece.Label, o.Horn.Receiver, o.Horn.Label)
 	}
 	c = c.For(o.Player)
-	plan, err := c.plan(o.Horn, answers(e), true)
+	answered := answers(e)
+	plan, err := c.plan(o.Horn, answered, true)
 	if err != nil {
 		return nil, err
 	}
+	other := otherFingerings{o.Horn.Valves, answered}
+	slots := other.with(plan.slots, plan.problem.Slots())
 	this := o.setup()
-	predictions, err := e.PredictMany([]fit.Setup{this, {Horn: this.Horn, Player: this.Player}}, plan.slots)
+	predictions, err := e.PredictMany([]fit.Setup{this, {Horn: this.Horn, Player: this.Player}}, slots)
 	if err == nil {
-		err = usable(predictions, 2, len(plan.slots))
+		err = usable(predictions, 2, len(slots))
 	}
 	if err != nil {
 		return nil, fmt.Errorf("predicting %s with %s and with a typical mouthpiece: %w", o.Horn.Label, o.Mouthpiece.Label, err)
@@ -153,9 +174,27 @@ func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
 	if o.Player != nil {
 		x.Player = o.Player.Label
 	}
+	x.measuredSupport(o.Resonances, plan.problem.Slots())
 	x.Cures, x.Spoils = compare(plan.problem, typical, p)
+	x.Alternates, x.NoAlternate = other.alternates(plan, p, result)
 	x.Words = append(words(x, plan.missing), c.weightWords(plan)...)
 	return x, nil
+}
+
+// measuredSupport fills in the support by measured resonances, note by note.
+func (x *Explanation) measuredSupport(r *Resonances, slots []pitch.Slot) {
+	if r == nil {
+		return
+	}
+	x.Impedance = &ImpedanceSupport{Sessions: r.Sessions}
+	if mean, ok := r.MeanSupport(slots); ok {
+		x.Impedance.Support = &mean
+	}
+	for j, s := range slots {
+		if v, ok := r.Support(s); ok {
+			x.Notes[j].HelpMeasured = &v
+		}
+	}
 }
 
 func temperamentName(t pitch.Temperament) string {

@@ -43,7 +43,7 @@ func TestExplainShares(t *testing.T) {
 		pair:   map[fit.Setup]vector{{Horn: "alder", Mouthpiece: "Plover 16.2"}: ends(2)},
 		sd:     2,
 	}
-	x := explain(t, e, Of{alder(), mouthpiece("Plover 16.2"), &player}, threeOpen())
+	x := explain(t, e, Of{Horn: alder(), Mouthpiece: mouthpiece("Plover 16.2"), Player: &player}, threeOpen())
 	n := noteLine(t, x, "G4")
 	for what, c := range map[string][2]float64{
 		"common": {n.Common, 1}, "horn": {n.Horn, 7}, "mouthpiece": {n.Mouthpiece, -9}, "player": {n.Player, 4},
@@ -78,7 +78,7 @@ func TestExplainAddsUp(t *testing.T) {
 		t.Fatal(err)
 	}
 	hs[1].Throw1MM, hs[1].Throw3MM = 12, 18
-	x := explain(t, e, Of{hs[1], ms[1], nil}, Criteria{Temperament: just})
+	x := explain(t, e, Of{Horn: hs[1], Mouthpiece: ms[1], Player: nil}, Criteria{Temperament: just})
 	if len(x.Notes) != 31 {
 		t.Fatalf("%d notes", len(x.Notes))
 	}
@@ -103,16 +103,16 @@ func TestExplainNamesOnlyClearChanges(t *testing.T) {
 	c := Criteria{Low: 67, High: 79, Weights: q.Criteria.Weights}
 	// The weight on C5 holds the slide, so that the notes are judged apart.
 	c.Weights = map[pitch.Note]float64{67: 1, 72: 1000, 79: 1}
-	x := explain(t, e, Of{alder(), mouthpiece("Plover 16.2"), nil}, c)
+	x := explain(t, e, Of{Horn: alder(), Mouthpiece: mouthpiece("Plover 16.2"), Player: nil}, c)
 	if len(x.Cures) != 1 || x.Cures[0].Note != "G5" || len(x.Spoils) != 0 {
 		t.Errorf("cures %v, spoils %v", x.Cures, x.Spoils)
 	}
-	y := explain(t, e, Of{alder(), mouthpiece("Dunlin 16.6"), nil}, c)
+	y := explain(t, e, Of{Horn: alder(), Mouthpiece: mouthpiece("Dunlin 16.6"), Player: nil}, c)
 	if len(y.Cures) != 0 || len(y.Spoils) != 2 || y.Spoils[0].Gain > -2.9 {
 		t.Errorf("Dunlin cures %v, spoils %v", y.Cures, y.Spoils)
 	}
 	e.items["Dunlin 16.6"] = nought
-	z := explain(t, e, Of{alder(), mouthpiece("Dunlin 16.6"), nil}, c)
+	z := explain(t, e, Of{Horn: alder(), Mouthpiece: mouthpiece("Dunlin 16.6"), Player: nil}, c)
 	if !slices.ContainsFunc(z.Words, func(s string) bool { return strings.Contains(s, "changes no note") }) {
 		t.Errorf("words %q", z.Words)
 	}
@@ -136,7 +136,7 @@ func TestExplainSaysWhatItRestsOn(t *testing.T) {
 		e, _ := twoWorlds()
 		e.evidence = func(fit.Setup) fit.Evidence { return c.evidence }
 		e.unlinked = map[catalog.ID]bool{"alder": c.unlinked}
-		x := explain(t, e, Of{alder(), mouthpiece("Plover 16.2"), nil}, threeOpen())
+		x := explain(t, e, Of{Horn: alder(), Mouthpiece: mouthpiece("Plover 16.2"), Player: nil}, threeOpen())
 		text := strings.Join(x.Words, " ")
 		for _, want := range c.want {
 			if !strings.Contains(text, want) {
@@ -151,7 +151,7 @@ func TestExplainSaysWhatItRestsOn(t *testing.T) {
 
 func TestExplainAtTheStop(t *testing.T) {
 	e := &fakeEngine{items: map[catalog.ID]vector{"alder": func(pitch.Slot) float64 { return 90 }}}
-	x := explain(t, e, Of{alder(), mouthpiece("Plover 16.2"), nil}, threeOpen())
+	x := explain(t, e, Of{Horn: alder(), Mouthpiece: mouthpiece("Plover 16.2"), Player: nil}, threeOpen())
 	if !x.SlideStop || !slices.ContainsFunc(x.Words, func(s string) bool { return strings.Contains(s, "end of its travel") }) {
 		t.Errorf("at the stop %v, words %q", x.SlideStop, x.Words)
 	}
@@ -161,7 +161,7 @@ func TestExplainErrors(t *testing.T) {
 	e, _ := twoWorlds()
 	cornet := mouthpiece("Dunlin 16.6")
 	cornet.Shank = catalog.ShankCornet
-	o := Of{alder(), cornet, nil}
+	o := Of{Horn: alder(), Mouthpiece: cornet, Player: nil}
 	if _, err := Explain(e, o, Criteria{}, false); catalog.KindOf(err) != catalog.Invalid || !strings.Contains(err.Error(), "adapter") {
 		t.Errorf("a cornet shank: %v", err)
 	}

@@ -14,6 +14,7 @@ func words(x *Explanation, missing []pitch.Note) []string {
 	var out []string
 	out = append(out, x.verdictWords())
 	out = append(out, changeWords(x)...)
+	out = append(out, x.alternateWords()...)
 	out = append(out, x.slideWords()...)
 	out = append(out, x.evidenceWords()...)
 	return append(out, missingWords(missing)...)

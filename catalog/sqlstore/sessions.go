@@ -79,6 +79,9 @@ func (s *Store) Sessions(ctx context.Context, f catalog.SessionFilter) ([]catalo
 	if f.Contributor != "" {
 		c.add("s.contributor = %s", catalog.NormalLabel(f.Contributor))
 	}
+	if f.Method != "" {
+		c.add("s.method = %s", f.Method)
+	}
 	if !f.Since.IsZero() {
 		c.add("COALESCE(s.played_at, s.recorded_at) >= %s", (*instant)(&f.Since))
 	}

@@ -70,6 +70,7 @@ func sessionsFiltered(t *testing.T, f *fixture) {
 	b.Horn, b.Mouthpiece = f.rowan.ID, f.dunlin.ID
 	c.Player, c.Contributor, c.At = f.kite.ID, "reed-otter", noon
 	d.At, d.Recorded = noon.AddDate(-1, 0, 0), noon
+	d.Method = catalog.MethodImpedance
 	f.record(a, b, c, d)
 	f.apply(catalog.Changes{Retractions: []catalog.RetractionOf{{Session: a.ID}}})
 	for _, tc := range []struct {
@@ -86,6 +87,9 @@ func sessionsFiltered(t *testing.T, f *fixture) {
 		{catalog.SessionFilter{Horn: "' OR '1'='1"}, nil},
 		{catalog.SessionFilter{Since: noon}, []string{"b", "c"}},
 		{catalog.SessionFilter{Since: noon.AddDate(-1, 0, 0)}, []string{"b", "c", "d"}},
+		{catalog.SessionFilter{Method: catalog.MethodImpedance}, []string{"d"}},
+		{catalog.SessionFilter{Method: catalog.MethodTuner}, []string{"b", "c"}},
+		{catalog.SessionFilter{Method: catalog.MethodRecording}, nil},
 		{catalog.SessionFilter{Limit: 2}, []string{"b", "c"}},
 	} {
 		equal(t, fmt.Sprintf("%+v", tc.filter), names(t, f, tc.filter), tc.want)

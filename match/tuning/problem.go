@@ -20,6 +20,7 @@ type Problem struct {
 	target []float64 // cents, taken off the deviations
 	sumW   float64
 	travel Travel
+	asked  Options
 	unique bool // some note that counts has no throw: one t is best, not a range
 }
 
@@ -45,7 +46,7 @@ func NewProblem(slots []pitch.Slot, o Options) (*Problem, error) {
 		slots: slots, travel: DefaultTravel(o.OpenLengthMM),
 		slope: make([]float64, len(slots)), weight: make([]float64, len(slots)),
 		pulls: make([]float64, len(slots)), stiffs: make([]float64, len(slots)),
-		reach: make([]float64, len(slots)), target: make([]float64, len(slots)),
+		reach: make([]float64, len(slots)), target: make([]float64, len(slots)), asked: o,
 	}
 	if o.Travel != nil {
 		p.travel = *o.Travel
@@ -83,3 +84,14 @@ func (p *Problem) Reach(j int) float64 { return p.reach[j] }
 
 // Weight is the weight of slot j.
 func (p *Problem) Weight(j int) float64 { return p.weight[j] }
+
+// Fingered shares out the deviation d (cents) of any slot, such as another
+// fingering of a note of the problem, with the tuning slide at t.
+func (p *Problem) Fingered(s pitch.Slot, d, t float64) Note {
+	n := Note{
+		Slot: s, Deviation: d, Target: p.asked.Temperament.Target(s.Note()), Weight: p.asked.Weights.Of(s.Note()),
+		Slide: t / s.Valves.Ratio(), Reach: p.asked.Throws.Reach(s, p.asked.OpenLengthMM),
+	}
+	n.share()
+	return n
+}

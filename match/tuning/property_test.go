@@ -235,31 +235,3 @@ func TestStartDoesNotMatter(t *testing.T) {
 		}
 	})
 }
-
-// drawn profiles of one fingering for the support.
-func drawProfile(t *rapid.T) map[pitch.Slot]float64 {
-	d := map[pitch.Slot]float64{}
-	for p := 1; p <= pitch.MaxPartial; p++ {
-		d[pitch.Slot{Partial: p}] = rapid.Float64Range(-40, 40).Draw(t, "d")
-	}
-	return d
-}
-
-func TestSupportIsBoundedAndFallsWithMisfit(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		s := pitch.Slot{Partial: rapid.IntRange(1, 4).Draw(t, "partial")}
-		d := drawProfile(t)
-		look := func(s pitch.Slot) (float64, bool) { v, ok := d[s]; return v, ok }
-		before, ok := Support(s, look)
-		if !ok || before <= 0 || before > 1 {
-			t.Fatalf("support %g, %v", before, ok)
-		}
-		// Moving one harmonic further from where it should be lowers the support.
-		h, _ := Harmonic(s, 2)
-		delta := d[h] - d[s] - pitch.HarmonicCents(h.Partial) + pitch.HarmonicCents(s.Partial)
-		d[h] += math.Copysign(rapid.Float64Range(0.1, 30).Draw(t, "further"), delta)
-		if after, _ := Support(s, look); after >= before {
-			t.Fatalf("support rises from %g to %g", before, after)
-		}
-	})
-}

@@ -58,10 +58,15 @@ func (p *Problem) note(j int, dj, t float64) Note {
 		Slot: p.slots[j], Deviation: dj, Target: p.target[j],
 		Slide: p.slope[j] * t, Reach: p.reach[j], Weight: p.weight[j],
 	}
-	x := dj - n.Target - n.Slide
+	n.share()
+	return n
+}
+
+// share gives the throw what it can take and the lip the rest.
+func (n *Note) share() {
+	x := n.Deviation - n.Target - n.Slide
 	n.Throw = min(max(x, 0), n.Reach)
 	n.Left = x - n.Throw
-	return n
 }
 
 // count takes note j into the extremes and counts of r.

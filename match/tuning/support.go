@@ -32,22 +32,33 @@ const supportWidth = 25.0
 //
 // It is an index for comparing setups. It predicts no shift in cents, and since
 // played notes are pulled already, deviations from playing understate the misfit.
+// Only differences between deviations on the same valves count, so whatever
+// moves all of these together, a tuner or a tuning slide, makes no difference.
 func Support(s pitch.Slot, deviation func(pitch.Slot) (cents float64, known bool)) (support float64, known bool) {
-	own, known := deviation(s)
-	if !known {
-		return 0, false
-	}
+	return SupportOf(s, func(note, harmonic pitch.Slot) (float64, bool) {
+		own, ok := deviation(note)
+		if !ok {
+			return 0, false
+		}
+		d, ok := deviation(harmonic)
+		return d - own, ok
+	})
+}
+
+// SupportOf is [Support] from the differences between deviations, d_kn - d_n in
+// cents, of which each may come from measurements of its own.
+func SupportOf(s pitch.Slot, difference func(note, harmonic pitch.Slot) (cents float64, known bool)) (support float64, known bool) {
 	sum, total := 0.0, 0.0
 	for _, k := range harmonics {
 		h, ok := Harmonic(s, k)
 		if !ok {
 			continue
 		}
-		d, ok := deviation(h)
+		d, ok := difference(s, h)
 		if !ok {
 			continue
 		}
-		delta := d - own + seriesError[h.Partial] - seriesError[s.Partial]
+		delta := d + seriesError[h.Partial] - seriesError[s.Partial]
 		weight := 1 / float64(k)
 		sum += weight / math.Hypot(1, delta/supportWidth)
 		total += weight
@@ -79,9 +90,15 @@ func Harmonic(s pitch.Slot, k int) (pitch.Slot, bool) {
 // MeanSupport is the mean support of the slots whose support is known; false
 // when none is.
 func MeanSupport(slots []pitch.Slot, deviation func(pitch.Slot) (float64, bool)) (float64, bool) {
+	return MeanKnown(slots, func(s pitch.Slot) (float64, bool) { return Support(s, deviation) })
+}
+
+// MeanKnown is the mean of a value over the slots for which it is known; false
+// when it is known for none.
+func MeanKnown(slots []pitch.Slot, value func(pitch.Slot) (float64, bool)) (float64, bool) {
 	sum, n := 0.0, 0
 	for _, s := range slots {
-		if v, ok := Support(s, deviation); ok {
+		if v, ok := value(s); ok {
 			sum += v
 			n++
 		}

@@ -2,6 +2,7 @@ package tuning
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"centwise/catalog/pitch"
@@ -69,5 +70,38 @@ func TestSupportUnknown(t *testing.T) {
 	}
 	if got, ok := MeanSupport(usual(), only()); ok {
 		t.Errorf("mean support of nothing is %g", got)
+	}
+}
+
+// uses says whether the note of a slot uses a resonance: its own, or one that
+// carries a harmonic of it. By hand: the note on partial 2 feeds 4, 6 and 8, that
+// on 3 feeds 6, 9 and 12, that on 4 feeds 8 and 12, 5 feeds 10, 6 feeds 12.
+func uses(note, resonance int) bool {
+	feeds := map[int][]int{1: {2, 3, 4}, 2: {4, 6, 8}, 3: {6, 9, 12}, 4: {8, 12}, 5: {10}, 6: {12}}
+	return note == resonance && feeds[note] != nil || slices.Contains(feeds[note], resonance)
+}
+
+// One mistuned resonance in a harmonic column lowers the support of exactly the
+// notes that use it, and of none on other valves.
+func TestOneMistunedResonanceLowersTheNotesThatUseIt(t *testing.T) {
+	for wrong := 1; wrong <= pitch.MaxPartial; wrong++ {
+		for _, off := range []float64{-30, 0.5, 12} {
+			mistuned := func(s pitch.Slot) (float64, bool) {
+				d, _ := harmonicProfile(s)
+				if s.Valves == 1 && s.Partial == wrong {
+					d += off
+				}
+				return d, true
+			}
+			for p := 1; p <= pitch.MaxPartial/2; p++ {
+				same, _ := Support(pitch.Slot{Valves: 1, Partial: p}, mistuned)
+				if lowered := same < 1-1e-9; lowered != uses(p, wrong) {
+					t.Errorf("resonance %d off by %g: the note on %d has support %.12g", wrong, off, p, same)
+				}
+				if other, _ := Support(pitch.Slot{Valves: 2, Partial: p}, mistuned); math.Abs(other-1) > 1e-12 {
+					t.Errorf("resonance %d of other valves: the note on %d has support %.12g", wrong, p, other)
+				}
+			}
+		}
 	}
 }

@@ -28,7 +28,10 @@ func newPredictCmd(f *Factory, runF func(*predictOptions) error) *cobra.Command 
 		Long: long(`Predict how far each note of a horn with a mouthpiece will be off, whether
 anybody has played that setup or not: a line a note with what the horn and the mouthpiece contribute, the sum and its
 80 % interval, what the tuning slide and the throws take care of, and what is left to the lip. Then, in words, which
-notes the mouthpiece cures or spoils compared with a typical one, and what the prediction rests on.`,
+notes the mouthpiece cures or spoils compared with a typical one, which other fingering helps a note that is left more than
+the tolerance, and what the prediction rests on.`,
+			`Harmonic support says how well a note's own overtones find resonances of the setup, 1 at most: from the predicted
+notes, and from measured resonances too where the setup has sessions of method impedance. An index for comparing, not cents.`,
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			`--pairs FILE predicts many setups for another program: FILE ("-" for standard input) has the columns horn,
 mouthpiece and, if wanted, player. The output has the columns horn, mouthpiece, fingering, partial, cents, sd, linked, a
@@ -40,7 +43,12 @@ Without a player: a typical player.`,
 many notes), "slide_cents", "slide_mm", "temperament", "weights"
 (what notes are weighed by), "linked", "basis", "evidence" (numbers of sessions), "notes": [{"note", "concert",
 "valves", "partial", "horn", "mouthpiece", "player", "pair", "cents", "sd", "low", "high", "target", "slide", "throw",
-"left", "support", ...}], "cures" and "spoils": [{"note", "typical", "this", "gain", ...}], and all that in "words". With
+"left", "support",
+"support_measured", ...}], "cures" and "spoils": [{"note", "typical", "this", "gain", ...}],
+"alternates": [{"note", "instead_of", "usual_left", "valves", "partial", "throw", "left", "sd", "gain" with "low" to "high"}] (other
+fingerings that should be better where a note is left more than the tolerance; "no_alternate" lists the notes for which none
+should), and all that in "words"; "impedance" {"support", "sessions"} where
+the setup has impedance sessions. With
 --pairs it is {"predictions": [...]} with the columns above as members.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitCancelled)),
 		Example: `  centwise predict Alder "Plover 16.2"
@@ -113,6 +121,11 @@ func (o *predictOptions) answer(ctx context.Context) (*match.Explanation, error)
 	if of.Player, err = findPlayer(ctx, store, o.judge.player); err != nil {
 		return nil, err
 	}
+	resonances, err := match.LoadResonances(ctx, store, of.Horn.ID, of.Mouthpiece.ID)
+	if err != nil {
+		return nil, err
+	}
+	of.Resonances = resonances[match.PairOf{Horn: of.Horn.ID, Mouthpiece: of.Mouthpiece.ID}]
 	criteria, err := o.judge.criteria(of.Player)
 	if err != nil {
 		return nil, err

@@ -32,8 +32,9 @@ func NoteTable(x *match.Explanation, concert bool) *Table {
 		{Title: "slide", Name: "slide", Right: true, Drop: 1},
 		{Title: "throw", Name: "throw", Right: true, Drop: 1},
 		{Title: "left", Name: "left", Right: true},
-		{Name: "support", Right: true},
+		{Title: "support", Name: "support", Right: true, Drop: 5},
 		{Title: barTitle, Draw: true, Drop: 3},
+		{Name: "support_measured", Right: true},
 	}}
 	scale := noteScale(x.Notes)
 	for _, n := range x.Notes {
@@ -58,10 +59,6 @@ func noteScale(notes []match.NoteLine) float64 {
 }
 
 func noteRow(n match.NoteLine, scale float64) []Cell {
-	support := ""
-	if n.Help != nil {
-		support = full(*n.Help)
-	}
 	return []Cell{
 		Words(n.Note), Words(n.Concert), Words(n.Valves), Count(n.Partial),
 		Share(n.Horn), Share(n.Mouthpiece), Share(n.Player), Share(n.Pair),
@@ -69,9 +66,18 @@ func noteRow(n match.NoteLine, scale float64) []Cell {
 		Words(Signed(n.Low, 0) + ".." + Signed(n.High, 0)),
 		Number(n.Low, 1), Number(n.High, 1),
 		Number(n.Target, 1), Number(n.Slide, 1), Number(n.Throw, 1),
-		Cents(n.Left, 1), Words(support),
+		Cents(n.Left, 1), index(n.Help),
 		Drawn(func(s Style, width int) string { return Bar(s, width, n.Cents, n.Low, n.High, scale) }),
+		index(n.HelpMeasured),
 	}
+}
+
+// index is a cell with a harmonic support; empty when it is not known.
+func index(support *float64) Cell {
+	if support == nil {
+		return Cell{}
+	}
+	return Number(*support, 2)
 }
 
 // Share is a cell with a part of a deviation: signed, not coloured.
@@ -160,11 +166,23 @@ func slideLine(x *match.Explanation) string {
 	return fmt.Sprintf("Slide: the notes as a whole are best with the tuning slide %.1f mm further %s than where they average nought.", math.Abs(x.SlideMM), direction)
 }
 
+// supportLine says how well overtones find resonances, and whether that is from
+// notes as they are predicted to be played or from measured resonances.
 func supportLine(x *match.Explanation) string {
-	if x.Support == nil {
-		return ""
+	const what = "how well the notes' own overtones find resonances. An index for comparing setups, not cents."
+	measured := ""
+	if x.Impedance != nil && x.Impedance.Support != nil {
+		measured = fmt.Sprintf("by the resonances measured in %s", match.Count(x.Impedance.Sessions, "impedance session"))
 	}
-	return fmt.Sprintf("Harmonic support %.2f of 1: how well the notes' own overtones find resonances. An index for comparing setups, not cents.", *x.Support)
+	switch {
+	case x.Support == nil && measured == "":
+		return ""
+	case measured == "":
+		return fmt.Sprintf("Harmonic support %.2f of 1: %s", *x.Support, what)
+	case x.Support == nil:
+		return fmt.Sprintf("Harmonic support %.2f of 1 %s: %s", *x.Impedance.Support, measured, what)
+	}
+	return fmt.Sprintf("Harmonic support %.2f of 1 by the predicted notes, %.2f %s: %s", *x.Support, *x.Impedance.Support, measured, what)
 }
 
 func wideLine(x *match.Explanation) string {

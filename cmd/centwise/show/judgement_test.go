@@ -60,10 +60,10 @@ func TestNoteTableCSV(t *testing.T) {
 		t.Fatal(err)
 	}
 	lines := strings.Split(b.String(), "\n")
-	if want := "note,concert,valves,partial,horn,mouthpiece,player,pair,cents,sd,low,high,target,slide,throw,left,support"; lines[0] != want {
+	if want := "note,concert,valves,partial,horn,mouthpiece,player,pair,cents,sd,low,high,target,slide,throw,left,support,support_measured"; lines[0] != want {
 		t.Errorf("heading %q, want %q", lines[0], want)
 	}
-	if want := "F#3,E3,123,2,31.25,2.5,0.75,0.25,34.75,4,29.63,39.87,0,1.75,20,13,0.73"; lines[1] != want {
+	if want := "F#3,E3,123,2,31.25,2.5,0.75,0.25,34.75,4,29.63,39.87,0,1.75,20,13,0.73,"; lines[1] != want {
 		t.Errorf("first row %q, want %q", lines[1], want)
 	}
 }
@@ -206,5 +206,25 @@ func TestFinding(t *testing.T) {
 `
 	if b.String() != want {
 		t.Errorf("got:\n%s", b.String())
+	}
+}
+
+// Where a support comes from is said, whichever of the two is known.
+func TestSupportSaysWhereItIsFrom(t *testing.T) {
+	predicted, measured := 0.731, 0.556
+	for want, x := range map[string]*match.Explanation{
+		"":                             {},
+		"Harmonic support 0.73 of 1: ": {Verdict: match.Verdict{Support: &predicted}},
+		"Harmonic support 0.56 of 1 by the resonances measured in 1 impedance session: ": {Impedance: &match.ImpedanceSupport{Support: &measured, Sessions: 1}},
+		"Harmonic support 0.73 of 1 by the predicted notes, 0.56 by the resonances measured in 2 impedance sessions: ": {
+			Verdict: match.Verdict{Support: &predicted}, Impedance: &match.ImpedanceSupport{Support: &measured, Sessions: 2}},
+	} {
+		got := supportLine(x)
+		if head, _, _ := strings.Cut(got, ": "); got != "" && head+": " != want || got == "" && want != "" {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	if supportLine(&match.Explanation{Verdict: match.Verdict{Support: &predicted}, Impedance: &match.ImpedanceSupport{Sessions: 1}}) != supportLine(&match.Explanation{Verdict: match.Verdict{Support: &predicted}}) {
+		t.Error("sessions without support change the sentence")
 	}
 }

@@ -173,6 +173,7 @@ func TestDamagedMIDI(t *testing.T) {
 		"byte 3: 85 stands where an event":      rawMIDI(0, 0x90, 1, 0x85),
 		"track 1 ends within an event":          rawMIDI(0, 0x90, keyC, 9, 96, 0x80),
 		"more than four bytes":                  rawMIDI(0x81, 0x81, 0x81, 0x81, 0, 0x90, 1, 1),
+		"byte 9: 3A is no event":                rawMIDI(0, 0x90, keyC, 9, 0, 0xf0, 1, 0xf7, 96, keyC, 0), // sysex ends the running status
 		"no parts":                              rawMIDI(0, 0xff, 0x2f, 0),
 	} {
 		_, err := Read(context.Background(), "pier.mid", strings.NewReader(file))

@@ -141,6 +141,15 @@ func TestTransposition(t *testing.T) {
 	}
 }
 
+func TestConcertPitchIsRemarked(t *testing.T) {
+	for _, pitch := range []*int{nil, new(int)} {
+		p := mustPart(t, scoreOf("<defaults><concert-score/></defaults>", partOf("P1", tone("C4", 1))), "", Options{Transposition: pitch})
+		if said := strings.Join(p.Remarks, " "); (pitch == nil) != strings.Contains(said, "concert pitch") {
+			t.Errorf("remarks %q", said)
+		}
+	}
+}
+
 // Notes that the instrument does not reach are told, with their time.
 func TestBeyondTheRange(t *testing.T) {
 	score := solo(tone("F3", 2) + tone("C4", 1) + tone("G6", 1) + tone("Ab6", 0.5) + tone("F3", 1))

@@ -44,7 +44,7 @@ func endings(measures []measure) []*bracket {
 	for i, m := range measures {
 		if m.opens != nil {
 			open = &bracket{passes: m.opens, group: &brackets{}}
-			if before != nil && !m.forward && !slices.ContainsFunc(m.opens, before.group.has) {
+			if before != nil && !slices.ContainsFunc(m.opens, before.group.has) {
 				open.group = before.group
 			}
 			open.group.list = append(open.group.list, open)
@@ -84,11 +84,12 @@ func order(measures []measure, remarks *remarks) ([]visit, error) {
 			return nil, errEndless
 		}
 		m := &measures[r.at]
-		if m.forward && !r.back {
+		e := r.endings[r.at]
+		if m.forward && !r.back && e == nil { // an ending belongs to the passage before it
 			r.passage, r.pass = r.at, 1
 		}
 		r.back = false
-		if e := r.endings[r.at]; e != nil && !r.enters(e) {
+		if e != nil && !r.enters(e) {
 			r.advance()
 			continue
 		}

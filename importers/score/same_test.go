@@ -206,6 +206,14 @@ func TestNoTimeIsLost(t *testing.T) {
 	})
 }
 
+// Sums that were rounded differently do not make notes overlap.
+func TestEndsThatAlmostMeet(t *testing.T) {
+	line, covered := singleLine([]interval{{0, 1 + 1e-10, 72, true}, {1, 2, 60, true}, {2 - 1e-10, 3, 59, true}, {3, 3 + 1e-8, 80, true}}, false)
+	if len(line) != 3 || covered.Times != 0 {
+		t.Errorf("%v, %d covered", line, covered.Times)
+	}
+}
+
 // bySampling is the time in which something sounds, and the time of different
 // notes beside the first.
 func bySampling(all []interval) (sounding, covered float64) {

@@ -156,6 +156,17 @@ func TestFilesWithoutEnd(t *testing.T) {
 	}
 }
 
+func TestPiecesWithoutEnd(t *testing.T) {
+	for _, content := range []string{
+		solo(tone("C4", 100_000_000)),
+		rawMIDI(0, 0xff, 0x51, 3, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0x7f, 0x90, keyC, 9, 96, keyC, 0),
+	} {
+		if _, err := mustRead(t, content).Part("", Options{}); err == nil || !strings.Contains(err.Error(), "hours") {
+			t.Errorf("error %v", err)
+		}
+	}
+}
+
 func TestReadingIsCancelled(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()

@@ -13,11 +13,7 @@ type Melody struct {
 // several notes sound, the one that counts is heard ([Options].Lowest), as in
 // [Score.Part]. Notes that the instrument can't play are left in.
 func (s *Score) Melody(which string, o Options) (*Melody, error) {
-	index, err := s.Choose(which)
-	if err != nil {
-		return nil, err
-	}
-	played, err := s.play.perform(index, o)
+	index, played, err := s.perform(which, o)
 	if err != nil {
 		return nil, err
 	}

@@ -177,13 +177,26 @@ func (c cancelled) Read(p []byte) (int, error) {
 	return c.Reader.Read(p)
 }
 
-// Part counts a part; which names it as [Score.Choose] says.
-func (s *Score) Part(which string, o Options) (*Part, error) {
+// maxHours bounds how long a piece lasts when it is played through; longer ones
+// come from damaged tempos or lengths.
+const maxHours = 1000
+
+// perform plays the part that which names.
+func (s *Score) perform(which string, o Options) (int, *performance, error) {
 	index, err := s.Choose(which)
 	if err != nil {
-		return nil, err
+		return 0, nil, err
 	}
 	played, err := s.play.perform(index, o)
+	if err == nil && played.seconds > maxHours*3600 {
+		err = invalid("check its tempos, or export it again", "%s: the piece would last %.0f hours", s.File, played.seconds/3600)
+	}
+	return index, played, err
+}
+
+// Part counts a part; which names it as [Score.Choose] says.
+func (s *Score) Part(which string, o Options) (*Part, error) {
+	index, played, err := s.perform(which, o)
 	if err != nil {
 		return nil, err
 	}

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"centwise/catalog"
+	"centwise/catalog/pitch"
 	"centwise/match/fit"
 )
 
@@ -58,27 +59,48 @@ type Move struct {
 	ErrorAfter  float64 `json:"error_after"`
 }
 
-// Learn compares what two engines know: one of before a session and one of
-// after it. Errors are those of [Rank] and of the engines.
-func Learn(ctx context.Context, before, after Engine, q Taught) (*Lesson, error) {
-	l := &Lesson{Horn: q.Horn.Label, Mouthpiece: q.Mouthpiece.Label}
-	if q.Player != nil {
-		l.Player = q.Player.Label
-	}
-	was, err := q.predict(before)
-	if err != nil {
-		return nil, fmt.Errorf("predicting the setup as before the session: %w", err)
-	}
-	is, err := q.predict(after)
+// Standing is what an engine knows of a question, taken down so that the engine
+// may go: another fit of the catalog takes the place of the one before.
+type Standing struct {
+	setup   fit.Prediction
+	ranking *Ranking
+}
+
+// Stand takes down what an engine knows of a question. Errors are those of
+// [Rank] and of the engine.
+func Stand(ctx context.Context, e Engine, q Taught) (*Standing, error) {
+	p, err := q.predict(e)
 	if err != nil {
 		return nil, fmt.Errorf("predicting the setup: %w", err)
 	}
-	l.Before, l.After = knowledge(was), knowledge(is)
-	for j := range is.Mean {
-		l.ChangeCents += (is.Mean[j] - was.Mean[j]) * (is.Mean[j] - was.Mean[j])
+	r, err := Rank(ctx, e, Question{FromHorn: &q.Horn, Mouthpieces: q.Mouthpieces, Player: q.Player, Filter: Filter{Adapter: q.Adapter}, NoSupport: true})
+	if err != nil {
+		return nil, err
 	}
-	l.ChangeCents = math.Sqrt(l.ChangeCents / float64(len(is.Mean)))
-	return l, l.compareRanks(ctx, before, after, q)
+	return &Standing{p, r}, nil
+}
+
+// Learn compares what was known of a question before a session with what is
+// known after it.
+func Learn(before, after *Standing, q Taught) *Lesson {
+	l := &Lesson{Horn: q.Horn.Label, Mouthpiece: q.Mouthpiece.Label, Before: knowledge(before.setup), After: knowledge(after.setup)}
+	if q.Player != nil {
+		l.Player = q.Player.Label
+	}
+	was := map[pitch.Slot]float64{}
+	for j, slot := range before.setup.Slots {
+		was[slot] = before.setup.Mean[j]
+	}
+	n := 0
+	for j, slot := range after.setup.Slots {
+		if old, ok := was[slot]; ok {
+			n++
+			l.ChangeCents += (after.setup.Mean[j] - old) * (after.setup.Mean[j] - old)
+		}
+	}
+	l.ChangeCents = math.Sqrt(l.ChangeCents / float64(max(1, n)))
+	l.compareRanks(before.ranking, after.ranking)
+	return l
 }
 
 // predict asks for the notes by which setups with the horn are judged.
@@ -109,16 +131,7 @@ func knowledge(p fit.Prediction) Knowledge {
 	return k
 }
 
-func (l *Lesson) compareRanks(ctx context.Context, before, after Engine, q Taught) error {
-	question := Question{FromHorn: &q.Horn, Mouthpieces: q.Mouthpieces, Player: q.Player, Filter: Filter{Adapter: q.Adapter}, NoSupport: true}
-	was, err := Rank(ctx, before, question)
-	if err != nil {
-		return err
-	}
-	is, err := Rank(ctx, after, question)
-	if err != nil {
-		return err
-	}
+func (l *Lesson) compareRanks(was, is *Ranking) {
 	l.Ranked, l.Moved = is.Considered, []Move{}
 	old := map[string]Pairing{}
 	for _, p := range was.Pairings {
@@ -132,7 +145,6 @@ func (l *Lesson) compareRanks(ctx context.Context, before, after Engine, q Taugh
 	slices.SortStableFunc(l.Moved, func(a, b Move) int {
 		return cmp.Or(cmp.Compare(min(a.From, a.To), min(b.From, b.To)), cmp.Compare(a.To, b.To), cmp.Compare(a.Mouthpiece, b.Mouthpiece))
 	})
-	return nil
 }
 
 // shownMoves is how many moves the sentences name, all of them within the first
@@ -145,8 +157,8 @@ func (l *Lesson) Words() []string {
 	if l.Player != "" {
 		setup += " played by " + l.Player
 	}
-	out := []string{fmt.Sprintf("What is expected of %s was known to within %.1f cents a note (80 %% interval) and now is to within %.1f; the expectation moved by %.1f cents on a typical note.",
-		setup, l.Before.IntervalCents, l.After.IntervalCents, l.ChangeCents)}
+	out := []string{fmt.Sprintf("What is expected of %s is known to within %.1f cents a note now (80 %% interval), %.1f before; it moved by %.1f cents on a typical note.",
+		setup, l.After.IntervalCents, l.Before.IntervalCents, l.ChangeCents)}
 	out = append(out, l.evidenceWords())
 	return append(out, l.moveWords()...)
 }

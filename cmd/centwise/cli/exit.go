@@ -101,6 +101,9 @@ func codeOf(err error) int {
 
 // explain splits an error into what was wrong and what to do next.
 func explain(err error, code int) (message, hint string) {
+	if stop := (*stopError)(nil); errors.As(err, &stop) {
+		return stop.what, stop.resume
+	}
 	if code == exitCancelled {
 		return "stopped; nothing was changed", ""
 	}

@@ -13,15 +13,15 @@ import (
 func newSessionCmd(f *Factory) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "session",
-		Short: "List, show and retract measured sessions",
+		Short: "List, show and retract measured sessions; unfinished ones",
 		Long: long(`A session is one player with one setup at one sitting: readings in cents, note by note. Sessions come in with
-'centwise import' and never change. A wrong one is retracted, and a correct one imported in its place; both stay in
-history.`),
+'centwise measure' or 'centwise import' and never change. A wrong one is retracted, and a correct one put in its place;
+both stay in history.`),
 		Example: `  centwise session list --horn Alder
   centwise session show lb-014`,
 	}
 	asGroup(cmd)
-	cmd.AddCommand(newSessionListCmd(f, nil), newSessionShowCmd(f, nil), newSessionRetractCmd(f, nil))
+	cmd.AddCommand(newSessionListCmd(f, nil), newSessionShowCmd(f, nil), newSessionRetractCmd(f, nil), newSessionDraftsCmd(f, nil))
 	return cmd
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/term"
 
+	"centwise/cmd/centwise/form"
 	"centwise/cmd/centwise/show"
 )
 
@@ -22,17 +23,32 @@ type Streams struct {
 	Err   io.Writer
 	Style show.Style // of Out
 	Talk  show.Style // of Err
+	// Person says that somebody types into In and reads Err: both are terminals.
+	Person bool
+
+	lines *form.Lines // of In, see Lines
+}
+
+// Lines reads In line by line. Everything that asks uses this one reader, so
+// that lines typed or piped ahead wait for what they are for.
+func (s *Streams) Lines() *form.Lines {
+	if s.lines == nil {
+		s.lines = form.NewLines(s.In)
+	}
+	return s.lines
 }
 
 // System gives the streams of the process.
 func System() *Streams {
-	return &Streams{
+	s := &Streams{
 		In:    os.Stdin,
 		Out:   bufio.NewWriter(os.Stdout),
 		Err:   os.Stderr,
 		Style: styleOf(os.Stdout, os.Getenv),
 		Talk:  styleOf(os.Stderr, os.Getenv),
 	}
+	s.Person = s.Talk.Terminal && term.IsTerminal(int(os.Stdin.Fd()))
+	return s
 }
 
 // Test gives streams for a test: input is read from in, and what is written can

@@ -112,7 +112,7 @@ func shellWords(line string) []string {
 			continue
 		}
 		for _, word := range strings.Fields(part) {
-			if word == "|" || word == ">" {
+			if word == "|" || word == ">" || word == "<" {
 				return out
 			}
 			out = append(out, word)

@@ -22,6 +22,7 @@ type listenOptions struct {
 	pattern   string
 	key       string
 	notes     string // of the drone
+	part      partFlags
 	only      string
 	asItComes bool
 
@@ -42,6 +43,7 @@ const (
 	patternChromatic = "chromatic"
 	patternArpeggio  = "arpeggio"
 	patternDrone     = "drone"
+	patternPart      = "part"
 )
 
 // The versions of the music, as --only names them.
@@ -79,21 +81,28 @@ it is.`,
   chromatic  every note of the range
   arpeggio   the major triad on --key through the range
   drone      a long tone against a drone that is in tune: --note, or the note that
-             is furthest off; the slower the two beat, the nearer they are`,
+             is furthest off; the slower the two beat, the nearer they are
+  part       your own part, from --part FILE`,
+			`--part reads MusicXML (.musicxml, .xml, .mxl) or MIDI (.mid) and plays it through once with its repeats, in its
+tempos, one note at a time. --part-name chooses one of several parts by name or number, --excerpt the seconds to play.
+MusicXML is played on the horn as it is written; MIDI, and anything with --transpose, is written over for the horn's key so
+that it sounds as in the file.`,
 			judgeHelp[1], judgeHelp[2],
 			`The concert pitch is that of the horn's key with A4 at --a4. Both versions have the loudness --loudness, measured
 by ITU-R BS.1770-4, or less where a true peak would pass -3 dB of full scale. The file is a WAV of one channel, a second of
 silence (--gap) between the versions, half a second before and after, an hour at most.`,
 			`Printed is what is heard when, a line a note: the version, start and end in seconds, the written and the sounding
 note, cents off the target, and the frequency. --json prints one object: "file", "horn", "mouthpiece", "player",
-"temperament", "pattern", "as_it_comes", "seconds", "gap_seconds", "lead_seconds", "rate", "bits", "a4_hz", "tempo",
-"dynamic", "peak_limit_db", "left_out" (notes that nothing is predicted for), "takes": [{"version", "start_s", "end_s", "loudness_lufs", "true_peak_db", "beats_hz" (drone:
+"temperament", "pattern", "as_it_comes", "seconds", "gap_seconds", "lead_seconds", "rate", "bits", "a4_hz", "tempo" (not of a part),
+"dynamic", "peak_limit_db", "part" {"file", "id", "name", "title", "from_s", "to_s"} with --part, "left_out" (notes
+that are not played), "unknown" (notes in tune in both versions, since nothing is predicted for them), "takes": [{"version", "start_s", "end_s", "loudness_lufs", "true_peak_db", "beats_hz" (drone:
 how often a second the two beat), "notes": [{"start_s", "end_s", "drone", "note", "concert", "valves", "off" (cents from the
 target), "cents" (from equal temperament), "sd" (of the prediction; in tune 0), "frequency_hz"}]}], and "words".`,
 			cautionLoud,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
 		Example: `  centwise listen Alder "Plover 16.2" --output alder.wav
   centwise listen Alder "Plover 16.2" --pattern drone --note G4,D5 --output drone.wav
+  centwise listen Alder "Plover 16.2" --part second-cornet.musicxml --excerpt 0-30 --output part.wav
   centwise listen Alder "Plover 16.2" --player reed-otter --pattern arpeggio --key Eb --range G3-A5 --output eb.wav`,
 		Args: args(2, 2),
 		RunE: func(cmd *cobra.Command, got []string) error {
@@ -113,9 +122,14 @@ func (o *listenOptions) addFlags(cmd *cobra.Command) {
 	fs := cmd.Flags()
 	fs.StringVarP(&o.file, "output", "o", "", "write the sound to `FILE` (.wav)")
 	fs.BoolVar(&o.force, "force", false, "replace the file if it is there already")
-	fs.StringVar(&o.pattern, "pattern", patternScale, "what to play: `WORD` scale, chromatic, arpeggio or drone")
+	fs.StringVar(&o.pattern, "pattern", patternScale, "what to play: `WORD` scale, chromatic, arpeggio, drone or part")
 	fs.StringVar(&o.key, "key", "C", "written `TONIC` of the scale or the arpeggio")
 	fs.StringVar(&o.notes, "note", "", "written `NOTES` to hold against a drone, as in G4 or G4,D5 (default the one furthest off)")
+	fs.StringVar(&o.part.file, "part", "", "play a part from `FILE`: MusicXML or MIDI")
+	fs.StringVar(&o.part.name, "part-name", "", "`NAME` or number of the part, where the file has several")
+	fs.StringVar(&o.part.excerpt, "excerpt", "", "`SECONDS` of the part to play, as in 12-40")
+	fs.BoolVar(&o.part.lowest, "lowest", false, "where the part has several notes at a time, play the lowest, not the highest")
+	fs.BoolVar(&o.part.transpose, "transpose", false, "write the part over for the horn's key, so that it sounds the same")
 	fs.StringVar(&o.only, "only", "", "play one version: `WORD` in-tune or predicted")
 	fs.BoolVar(&o.asItComes, "as-it-comes", false, "predicted without tuning slide and throws")
 	fs.StringVar(&o.dynamic, "dynamic", "medium", "how bright it sounds: `WORD` soft, medium or loud")
@@ -138,7 +152,7 @@ func (o *listenOptions) check(cmd *cobra.Command) error {
 		value *string
 		words []string
 	}{
-		{"pattern", &o.pattern, []string{patternScale, patternChromatic, patternArpeggio, patternDrone}},
+		{"pattern", &o.pattern, []string{patternScale, patternChromatic, patternArpeggio, patternDrone, patternPart}},
 		{"only", &o.only, []string{versionInTune, versionPredicted}},
 		{"dynamic", &o.dynamic, []string{"soft", "medium", "loud"}},
 	} {
@@ -169,14 +183,24 @@ func (o *listenOptions) check(cmd *cobra.Command) error {
 	return o.checkPattern(cmd)
 }
 
-// checkPattern refuses flags that the pattern has no use for.
+// checkPattern refuses flags that the pattern has no use for. A part is a pattern.
 func (o *listenOptions) checkPattern(cmd *cobra.Command) error {
+	if o.part.file != "" && !cmd.Flags().Changed("pattern") {
+		o.pattern = patternPart
+	}
+	if o.part.file == "" && o.pattern == patternPart {
+		return usagef("--part part.musicxml", "name the file that has the part with --part")
+	}
+	steps := []string{patternScale, patternChromatic, patternArpeggio}
+	part := []string{patternPart}
 	for _, f := range []struct {
 		flag     string
 		patterns []string
 	}{
 		{"key", []string{patternScale, patternArpeggio}},
 		{"note", []string{patternDrone}},
+		{"tempo", append(steps, patternDrone)},
+		{"part", part}, {"part-name", part}, {"excerpt", part}, {"lowest", part}, {"transpose", part},
 	} {
 		if cmd.Flags().Changed(f.flag) && !slices.Contains(f.patterns, o.pattern) {
 			return usagef("--pattern "+f.patterns[0], "--%s does not go with --pattern %s", f.flag, o.pattern)
@@ -185,7 +209,7 @@ func (o *listenOptions) checkPattern(cmd *cobra.Command) error {
 	if o.asItComes && o.setup.judge.noThrows {
 		return usagef("give one of them", "--as-it-comes leaves the slides alone already; --no-throws adds nothing to it")
 	}
-	return nil
+	return o.part.check()
 }
 
 func listenRun(ctx context.Context, o *listenOptions) error {
@@ -193,7 +217,7 @@ func listenRun(ctx context.Context, o *listenOptions) error {
 	if err != nil {
 		return err
 	}
-	h, err := o.compose(x)
+	h, err := o.compose(ctx, x)
 	if err != nil {
 		return err
 	}
@@ -232,7 +256,7 @@ func playable(p tone.Programme) error {
 	var long *tone.TooLongError
 	switch {
 	case errors.As(err, &long):
-		return usagef("a smaller --range, a faster --tempo, or --only predicted", "%v", err)
+		return usagef("a smaller --range, a faster --tempo, an --excerpt of the part, or --only predicted", "%v", err)
 	case err != nil:
 		return usagef("--rate 48000", "%v", err)
 	}

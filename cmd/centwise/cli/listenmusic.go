@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"math"
 	"slices"
 	"strings"
@@ -37,12 +38,17 @@ type heard struct {
 	Rate        int         `json:"rate"`
 	Bits        int         `json:"bits"`
 	A4          float64     `json:"a4_hz"`
-	Tempo       float64     `json:"tempo"`
+	Tempo       float64     `json:"tempo,omitempty"` // a part has its own
 	Dynamic     string      `json:"dynamic"`
 	PeakLimit   float64     `json:"peak_limit_db"`
-	LeftOut     []string    `json:"left_out,omitempty"` // notes of the pattern that nothing is predicted for
+	Part        *heardPart  `json:"part,omitempty"`
+	LeftOut     []string    `json:"left_out,omitempty"` // notes that are not played
+	Unknown     []string    `json:"unknown,omitempty"`  // notes that are in tune in both versions, since nothing is predicted
 	Takes       []heardTake `json:"takes"`
 	Words       []string    `json:"words"`
+
+	remarks []string // on the part
+	wider   bool     // a wider range may hold some of Unknown
 }
 
 type heardTake struct {
@@ -69,19 +75,19 @@ type heardNote struct {
 }
 
 // compose chooses the notes and tunes them.
-func (o *listenOptions) compose(x *match.Explanation) (*heard, error) {
+func (o *listenOptions) compose(ctx context.Context, x *match.Explanation) (*heard, error) {
 	t, err := newTuner(x, o)
-	if err != nil {
-		return nil, err
-	}
-	pieces, leftOut, err := o.pieces(t)
 	if err != nil {
 		return nil, err
 	}
 	h := &heard{
 		File: o.file, Horn: x.Horn, Mouthpiece: x.Mouthpiece, Player: x.Player, Temperament: x.Temperament,
 		Pattern: o.pattern, AsItComes: o.asItComes, GapSeconds: o.gap, LeadSeconds: leadSeconds,
-		Rate: o.rate, Bits: o.bits, A4: o.a4, Tempo: o.tempo, Dynamic: o.dynamic, PeakLimit: peakDB, LeftOut: leftOut,
+		Rate: o.rate, Bits: o.bits, A4: o.a4, Dynamic: o.dynamic, PeakLimit: peakDB,
+	}
+	pieces, err := o.pieces(ctx, t, h)
+	if err != nil {
+		return nil, err
 	}
 	at := leadSeconds
 	for _, p := range pieces {
@@ -200,35 +206,48 @@ func (t *tuner) tune(s stroke, version string) heardNote {
 	return n
 }
 
-// pieces is the music of the pattern, and the notes that had to be left out.
-func (o *listenOptions) pieces(t *tuner) (out []piece, leftOut []string, err error) {
-	beat := 60 / o.tempo
-	if o.pattern == patternDrone {
-		out, err = o.drones(t, beat)
-		return out, nil, err
+// pieces is the music of the pattern; what had to be left out is entered into h.
+func (o *listenOptions) pieces(ctx context.Context, t *tuner, h *heard) ([]piece, error) {
+	switch o.pattern {
+	case patternDrone:
+		h.Tempo = o.tempo
+		return o.drones(t)
+	case patternPart:
+		p, err := o.play(ctx, t, h)
+		return []piece{p}, err
 	}
+	h.Tempo = o.tempo
+	p, err := o.steps(t, h)
+	return []piece{p}, err
+}
+
+// steps is a scale, an arpeggio or every note, a beat each.
+func (o *listenOptions) steps(t *tuner, h *heard) (piece, error) {
 	low, high, err := o.span(t)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	steps := map[string]tone.Pattern{patternScale: tone.Scale, patternChromatic: tone.Chromatic, patternArpeggio: tone.Arpeggio}[o.pattern]
-	notes, err := steps.On(o.key, low, high)
+	pattern := map[string]tone.Pattern{patternScale: tone.Scale, patternChromatic: tone.Chromatic, patternArpeggio: tone.Arpeggio}[o.pattern]
+	notes, err := pattern.On(o.key, low, high)
 	if err != nil {
-		return nil, nil, usagef("--key C", "--key: %v", err)
+		return nil, usagef("--key C", "--key: %v", err)
 	}
 	var p piece
 	for _, n := range notes {
 		if _, known := t.lines[n]; !known {
-			leftOut = append(leftOut, n.String())
+			h.LeftOut = append(h.LeftOut, n.String())
 			continue
 		}
-		p = append(p, stroke{note: n, start: float64(len(p)) * beat, end: float64(len(p)+1) * beat})
+		p = append(p, stroke{note: n, start: float64(len(p)) * o.beat(), end: float64(len(p)+1) * o.beat()})
 	}
 	if len(p) == 0 {
-		return nil, nil, usagef("--range F#3-C6", "the %s on %s has no note that is predicted from %s to %s", o.pattern, o.key, low, high)
+		return nil, usagef("--range F#3-C6", "the %s on %s has no note that is predicted from %s to %s", o.pattern, o.key, low, high)
 	}
-	return []piece{p}, leftOut, nil
+	return p, nil
 }
+
+// beat is the length of a beat in seconds.
+func (o *listenOptions) beat() float64 { return 60 / o.tempo }
 
 // span is the range to play: what was asked for, else what was judged.
 func (o *listenOptions) span(t *tuner) (low, high pitch.Note, err error) {
@@ -245,7 +264,7 @@ const (
 )
 
 // drones is a piece for every note to hold.
-func (o *listenOptions) drones(t *tuner, beat float64) ([]piece, error) {
+func (o *listenOptions) drones(t *tuner) ([]piece, error) {
 	notes, err := o.held(t)
 	if err != nil {
 		return nil, err
@@ -253,8 +272,8 @@ func (o *listenOptions) drones(t *tuner, beat float64) ([]piece, error) {
 	var out []piece
 	for _, n := range notes {
 		out = append(out, piece{
-			{note: n, end: droneBeats * beat, drone: true},
-			{note: n, start: droneAlone * beat, end: droneBeats * beat},
+			{note: n, end: droneBeats * o.beat(), drone: true},
+			{note: n, start: droneAlone * o.beat(), end: droneBeats * o.beat()},
 		})
 	}
 	return out, nil

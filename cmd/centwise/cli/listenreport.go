@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -57,10 +58,32 @@ func (o *listenOptions) words(h *heard) []string {
 		o.orderWords(h),
 	}
 	out = append(out, offWords(h)...)
-	if len(h.LeftOut) > 0 {
-		out = append(out, "Left out, since nothing is predicted for them: "+strings.Join(h.LeftOut, ", ")+".")
-	}
+	out = append(out, gapWords(h)...)
 	return append(out, levelWords(h, o.loudness), cautionLoud)
+}
+
+// gapWords say which notes are missing, or are not as predicted.
+func gapWords(h *heard) []string {
+	var out []string
+	if h.Part != nil {
+		out = append(out, fmt.Sprintf("The part is %s, from %.4g to %.4g s.", cmp.Or(h.Part.Name, h.Part.ID), h.Part.From, h.Part.To))
+		out = append(out, h.remarks...)
+	}
+	reason := "since nothing is predicted for them"
+	if h.Part != nil {
+		reason = "since the horn does not reach them"
+	}
+	if len(h.LeftOut) > 0 {
+		out = append(out, fmt.Sprintf("Left out, %s: %s.", reason, strings.Join(h.LeftOut, ", ")))
+	}
+	if len(h.Unknown) > 0 {
+		text := fmt.Sprintf("In tune in both versions, since nothing is predicted for them: %s.", strings.Join(h.Unknown, ", "))
+		if h.wider {
+			text += " A wider --range may help."
+		}
+		out = append(out, text)
+	}
+	return out
 }
 
 func (o *listenOptions) orderWords(h *heard) string {

@@ -186,10 +186,7 @@ func (x *Explanation) measuredSupport(r *Resonances, slots []pitch.Slot) {
 	if r == nil {
 		return
 	}
-	x.Impedance = &ImpedanceSupport{Sessions: r.Sessions}
-	if mean, ok := r.MeanSupport(slots); ok {
-		x.Impedance.Support = &mean
-	}
+	x.Impedance = &ImpedanceSupport{Sessions: r.Sessions, Support: r.known(slots)}
 	for j, s := range slots {
 		if v, ok := r.Support(s); ok {
 			x.Notes[j].HelpMeasured = &v

@@ -14,20 +14,21 @@ type SortKey string
 
 // Orders of a ranking, each best first.
 const (
-	SortError   SortKey = "error"   // least expected error
-	SortWorst   SortKey = "worst"   // least left on the worst note
-	SortSupport SortKey = "support" // most harmonic support; unknown last
-	SortChance  SortKey = "chance"  // greatest chance of being the best
+	SortError     SortKey = "error"     // least expected error
+	SortWorst     SortKey = "worst"     // least left on the worst note
+	SortSupport   SortKey = "support"   // most harmonic support; unknown last
+	SortChance    SortKey = "chance"    // greatest chance of being the best
+	SortTolerance SortKey = "tolerance" // greatest chance of being in tune
 )
 
 // SortKeys lists the orders.
-var SortKeys = []SortKey{SortError, SortWorst, SortSupport, SortChance}
+var SortKeys = []SortKey{SortError, SortWorst, SortSupport, SortChance, SortTolerance}
 
 // ParseSortKey reads the name of an order.
 func ParseSortKey(text string) (SortKey, error) {
 	k := SortKey(strings.ToLower(strings.TrimSpace(text)))
 	if !slices.Contains(SortKeys, k) {
-		return "", catalog.Errorf(catalog.Invalid, "use error, worst, support or chance", "%q is not an order of a ranking", text)
+		return "", catalog.Errorf(catalog.Invalid, "use error, worst, support, chance or tolerance", "%q is not an order of a ranking", text)
 	}
 	return k, nil
 }
@@ -52,6 +53,8 @@ func (k SortKey) value(p *Pairing) float64 {
 		return -*p.Support
 	case SortChance:
 		return -p.ChanceBest
+	case SortTolerance:
+		return -p.ChanceTolerable
 	default:
 		return p.ErrorCents
 	}

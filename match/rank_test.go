@@ -102,12 +102,12 @@ func TestRankSortKeys(t *testing.T) {
 			t.Errorf("by %s %s comes first, want %s", key, got, want)
 		}
 	}
-	for text, want := range map[string]SortKey{"error": SortError, " Worst": SortWorst, "SUPPORT": SortSupport, "chance": SortChance} {
+	for text, want := range map[string]SortKey{"error": SortError, " Worst": SortWorst, "SUPPORT": SortSupport, "chance": SortChance, "tolerance": SortTolerance} {
 		if got, err := ParseSortKey(text); err != nil || got != want {
 			t.Errorf("%q reads as %q, %v", text, got, err)
 		}
 	}
-	q.NoSupport = true
+	q.Sort, q.NoSupport = SortError, true
 	if p := rank(t, e, q).Pairings[0]; p.Support != nil {
 		t.Errorf("support %g although it was left out", *p.Support)
 	}

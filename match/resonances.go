@@ -82,6 +82,14 @@ func (r *Resonances) MeanSupport(slots []pitch.Slot) (float64, bool) {
 	return tuning.MeanKnown(slots, r.Support)
 }
 
+// known is MeanSupport, nil where it is not known.
+func (r *Resonances) known(slots []pitch.Slot) *float64 {
+	if mean, ok := r.MeanSupport(slots); ok {
+		return &mean
+	}
+	return nil
+}
+
 // PairOf names a horn and a mouthpiece by their ids.
 type PairOf struct{ Horn, Mouthpiece catalog.ID }
 

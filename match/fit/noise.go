@@ -122,6 +122,10 @@ func (e *engine) learnNoise(fitVariance []float64) {
 	e.comp.setNoise(squares, count, gross, all)
 }
 
+// ReadingNoise is the standard deviation of a good reading, in cents, common to
+// all who measured.
+func (m *Model) ReadingNoise() float64 { return m.Components.Noise }
+
 // setNoise shrinks each source's variance to the common one.
 func (c *Components) setNoise(squares, count []float64, gross, all float64) {
 	const commonStrength, sourceStrength = 10.0, 40.0 // readings the priors are worth

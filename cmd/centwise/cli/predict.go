@@ -17,6 +17,8 @@ type predictOptions struct {
 	concert    bool
 	pairs      string
 	skip       bool
+	chart      bool
+	pictures   pictureFlags
 	output     outputFlags
 }
 
@@ -33,6 +35,8 @@ the tolerance, and what the prediction rests on.`,
 			`Harmonic support says how well a note's own overtones find resonances of the setup, 1 at most: from the predicted
 notes, and from measured resonances too where the setup has sessions of method impedance. An index for comparing, not cents.`,
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
+			`--chart draws the shares of horn, mouthpiece and player, and their sum with its interval, as bars side by side. --svg
+and --png draw the same into a file, with what is left to the lip.`,
 			`--pairs FILE predicts many setups for another program: FILE ("-" for standard input) has the columns horn,
 mouthpiece and, if wanted, player. The output has the columns horn, mouthpiece, fingering, partial, cents, sd, linked, a
 line a slot: partials 2, 3, 4, 5, 6 and 8 of the seven usual combinations, 7, 9 and 10 of the open horn, and any other that
@@ -53,6 +57,8 @@ the setup has impedance sessions. With
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitCancelled)),
 		Example: `  centwise predict Alder "Plover 16.2"
   centwise predict Alder "Plover 16.2" --player reed-otter --range G3-A5 --concert
+  centwise predict Alder "Plover 16.2" --chart
+  centwise predict Alder "Plover 16.2" --svg profile.svg --png profile.png
   centwise predict --pairs pairs.csv --csv`,
 		Args: args(0, 2),
 		RunE: func(cmd *cobra.Command, got []string) error {
@@ -66,7 +72,11 @@ the setup has impedance sessions. With
 	cmd.Flags().BoolVar(&o.concert, "concert", false, "show the sounding notes too")
 	cmd.Flags().StringVar(&o.pairs, "pairs", "", "predict the setups listed in `FILE`")
 	cmd.Flags().BoolVar(&o.skip, "skip-unknown", false, "with --pairs: leave out lines whose gear or player is not in the catalog")
+	cmd.Flags().BoolVar(&o.chart, "chart", false, "draw the shares and their sum as bars side by side")
+	o.pictures.add(cmd, "the profile")
 	o.output.add(cmd)
+	exclusive(cmd, "chart", "json")
+	exclusive(cmd, "chart", "csv")
 	return cmd
 }
 
@@ -85,7 +95,7 @@ func (o *predictOptions) take(cmd *cobra.Command, got []string) error {
 	if len(got) > 0 {
 		return usagef("centwise predict --pairs pairs.csv --csv", "with --pairs the setups come from the file, not from arguments")
 	}
-	for _, name := range []string{"player", "range", "register", "weights", "just", "target", "tolerance-cents", "no-throws", "adapter", "concert"} {
+	for _, name := range []string{"player", "range", "register", "weights", "just", "target", "tolerance-cents", "no-throws", "adapter", "concert", "chart", "svg", "png", "force"} {
 		if cmd.Flags().Changed(name) {
 			return usagef("centwise predict --pairs pairs.csv --csv", "--%s does not go with --pairs: it predicts whole profiles and judges none", name)
 		}
@@ -97,8 +107,14 @@ func predictRun(ctx context.Context, o *predictOptions) error {
 	if o.pairs != "" {
 		return predictPairsRun(ctx, o)
 	}
+	if err := o.pictures.check(); err != nil {
+		return err
+	}
 	x, err := o.answer(ctx)
 	if err != nil {
+		return err
+	}
+	if err := o.pictures.write(o.factory.Streams, func() show.Picture { return show.ProfilePicture(x, o.concert) }); err != nil {
 		return err
 	}
 	return printExplanation(o, x)
@@ -144,6 +160,10 @@ func printExplanation(o *predictOptions, x *match.Explanation) error {
 		return show.JSON(s.Out, x)
 	case o.output.csv:
 		return show.NoteTable(x, o.concert).WriteCSV(s.Out)
+	case o.chart:
+		if err := show.ProfileChart(s.Out, s.Style, x, o.concert); err != nil {
+			return err
+		}
 	case s.Style.Terminal:
 		if err := show.Explanation(s.Out, s.Style, x, o.concert); err != nil {
 			return err

@@ -23,6 +23,8 @@ type rankOptions struct {
 	filter     filterFlags
 	sort       string
 	top        int
+	matrix     bool
+	pictures   pictureFlags
 	output     outputFlags
 
 	toleranceCents float64 // found by answer: what counts as in tune
@@ -43,6 +45,10 @@ it rests on.`,
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			`Filters leave out what you can't use; gear whose rim or cup is not known does not pass a filter on it.
 Chances refer to everything that was judged, also where --top shows only a part.`,
+			`--matrix shows all pairs as a table: a line a horn, a column a mouthpiece, the error in each cell, the best of each
+line marked. A terminal shows as many columns as it has room for and --top lines; --csv and --json hold everything:
+{"horns", "mouthpieces", "rows": [[{"judged", "error_cents", "low", "high", "best", "measured"}]], ...}.`,
+			`--svg and --png draw the list into a file: a dot at each error on a line over its interval, the first 60 at most.`,
 			`--json prints {"horn", "mouthpiece", "player", "sorted_by", "weights", "considered", "left_out", "pairings": [{"rank", "horn",
 "mouthpiece", "error_cents", "low", "high", "chance_best", "chance_tolerable", "support", "worst": {"note", "cents"},
 "evidence", "basis", "linked", ...}], "notes"}; it and --csv hold every pairing unless --top is given.`,
@@ -50,7 +56,9 @@ Chances refer to everything that was judged, also where --top shows only a part.
 		Example: `  centwise rank --horn Alder
   centwise rank --horn Alder --player reed-otter --comfort --stock cupboard
   centwise rank --mouthpiece "Plover 16.2" --key Bb --loaner
-  centwise rank --top 20 --sort worst --json`,
+  centwise rank --top 20 --sort worst --json
+  centwise rank --matrix --stock cupboard
+  centwise rank --horn Alder --svg alder.svg`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if !cmd.Flags().Changed("top") && !o.output.json && !o.output.csv {
@@ -63,17 +71,30 @@ Chances refer to everything that was judged, also where --top shows only a part.
 	fs.StringVar(&o.horn, "horn", "", "rank the mouthpieces for the horn `LABEL`")
 	fs.StringVar(&o.mouthpiece, "mouthpiece", "", "rank the horns for the mouthpiece `LABEL`")
 	exclusive(cmd, "horn", "mouthpiece")
+	exclusive(cmd, "horn", "matrix")
+	exclusive(cmd, "mouthpiece", "matrix")
 	o.judge.add(cmd)
 	o.filter.add(cmd)
 	fs.StringVar(&o.sort, "sort", string(match.SortError), "order: `WORD` error, worst, support or chance")
 	fs.IntVar(&o.top, "top", 0, fmt.Sprintf("show the first `N` only; 0 for all (default %d for people, all for programs)", shortlist))
+	fs.BoolVar(&o.matrix, "matrix", false, "show all pairs as a table of horns by mouthpieces")
+	o.pictures.add(cmd, "the list")
 	o.output.add(cmd)
 	return cmd
 }
 
 func rankRun(ctx context.Context, o *rankOptions) error {
+	if err := o.checkPictures(); err != nil {
+		return err
+	}
 	r, err := o.answer(ctx)
 	if err != nil {
+		return err
+	}
+	if o.matrix {
+		return printMatrix(o, r)
+	}
+	if err := o.pictures.write(o.factory.Streams, func() show.Picture { return show.RankPicture(r, o.toleranceCents) }); err != nil {
 		return err
 	}
 	return printRanking(o, r)
@@ -104,6 +125,9 @@ func (o *rankOptions) answer(ctx context.Context) (*match.Ranking, error) {
 // question gathers what match needs to rank.
 func (o *rankOptions) question(ctx context.Context, s catalog.Store) (match.Question, error) {
 	q := match.Question{Limit: o.top}
+	if o.matrix {
+		q.Limit, q.NoSupport = 0, o.sort != string(match.SortSupport) // --top counts horns
+	}
 	var err error
 	if q.Player, err = findPlayer(ctx, s, o.judge.player); err != nil {
 		return q, err

@@ -20,7 +20,8 @@ func (f *biquad) next(x float64) float64 {
 const kRate = 48000
 
 // The K-weighting of ITU-R BS.1770-4 (10/2015), Annex 1: tables 1 (a shelf for
-// the head) and 2 (a high-pass).
+// the head) and 2 (a high-pass); from memory, and the same in several public
+// implementations.
 var (
 	kShelf = biquad{
 		b0: 1.53512485958697, b1: -2.69169618940638, b2: 1.19839281085285,
@@ -61,8 +62,9 @@ func fromBilinear(q [3]float64, scale float64) [3]float64 {
 	return [3]float64{q0 + q1 + q2, 2 * (q0 - q2), q0 - q1 + q2}
 }
 
-// Gating of BS.1770-4: blocks of 400 ms, a new one every 100 ms, of which those
-// below -70 LUFS, then those 10 LU below the mean of the rest, don't count.
+// Gating of BS.1770-4 (from memory): blocks of 400 ms, a new one every 100 ms, of
+// which those below -70 LUFS, then those 10 LU below the mean of the rest, don't
+// count.
 const (
 	stepsASecond  = 10
 	stepsInBlock  = 4

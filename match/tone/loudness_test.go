@@ -33,7 +33,7 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 	}
 }
 
-// ITU-R BS.1770-4, Annex 1: a 0 dB FS sine of 997 Hz (it says 1 kHz in some
+// ITU-R BS.1770-4, Annex 1 (from memory): a 0 dB FS sine of 997 Hz (it says 1 kHz in some
 // editions) in one front channel reads -3.01 LKFS. At low rates the bilinear
 // transform bends the shelf near half the rate, by up to 0.2 dB here.
 func TestLoudnessOfTheStandardsSine(t *testing.T) {
@@ -48,7 +48,7 @@ func TestLoudnessOfTheStandardsSine(t *testing.T) {
 
 // The shape of K-weighting: about nought at 500 Hz relative to the -0.691 dB that
 // the standard takes off at 997 Hz, +4 dB far above, and falling below 100 Hz
-// (ITU-R BS.1770-4, figures 2 and 4: shelf of about 4 dB, high-pass about -6 dB
+// (ITU-R BS.1770-4, figures 2 and 4, from memory: shelf of about 4 dB, high-pass about -6 dB
 // near 40 Hz).
 func TestLoudnessWeighsFrequencies(t *testing.T) {
 	at := func(rate int, f float64) float64 {

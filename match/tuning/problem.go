@@ -90,7 +90,7 @@ func (p *Problem) Weight(j int) float64 { return p.weight[j] }
 func (p *Problem) Fingered(s pitch.Slot, d, t float64) Note {
 	n := Note{
 		Slot: s, Deviation: d, Target: p.asked.Temperament.Target(s.Note()), Weight: p.asked.Weights.Of(s.Note()),
-		Slide: t / s.Valves.Ratio(), Reach: p.asked.Throws.Reach(s, p.asked.OpenLengthMM),
+		Slide: (1 / s.Valves.Ratio()) * t, Reach: p.asked.Throws.Reach(s, p.asked.OpenLengthMM),
 	}
 	n.share()
 	return n

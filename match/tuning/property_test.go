@@ -16,6 +16,30 @@ type instance struct {
 	d []float64
 }
 
+// drawWeight draws what a file of weights may hold: nought, small whole numbers,
+// or seconds that a part was counted to sound.
+func drawWeight(t *rapid.T) float64 {
+	return rapid.OneOf(rapid.SampledFrom([]float64{0, 0.2, 1, 3}), rapid.Float64Range(0.01, 500)).Draw(t, "weight")
+}
+
+// drawTarget draws equal temperament, or a table by pitch class and by note.
+func drawTarget(t *rapid.T, slots []pitch.Slot) pitch.Temperament {
+	if rapid.Bool().Draw(t, "equal") {
+		return pitch.Temperament{}
+	}
+	cents := rapid.Float64Range(-50, 50)
+	table := pitch.Temperament{Name: "table", Notes: map[pitch.Note]float64{}}
+	for class := range table.Cents {
+		table.Cents[class] = cents.Draw(t, "cents of a class")
+	}
+	for _, s := range slots {
+		if rapid.Bool().Draw(t, "its own") {
+			table.Notes[s.Note()] = cents.Draw(t, "cents of a note")
+		}
+	}
+	return table
+}
+
 func drawInstance(t *rapid.T) instance {
 	all := pitch.UsualSlots(pitch.RangeLow, pitch.TopUsual, 3)
 	n := rapid.IntRange(1, 12).Draw(t, "notes")
@@ -24,14 +48,14 @@ func drawInstance(t *rapid.T) instance {
 	for range n {
 		s := rapid.SampledFrom(all).Draw(t, "slot")
 		slots = append(slots, s)
-		weights[s.Note()] = rapid.SampledFrom([]float64{0, 0.2, 1, 3}).Draw(t, "weight")
+		weights[s.Note()] = drawWeight(t)
 	}
 	weights[slots[0].Note()] = 1
 	cents := rapid.Float64Range(-60, 60)
 	o := Options{
-		Weights: weights,
-		Throws:  Throws{rapid.SampledFrom([]float64{0, 4, 15}).Draw(t, "throw 1"), rapid.SampledFrom([]float64{0, 9, 25}).Draw(t, "throw 3")},
-		Travel:  &Travel{-rapid.SampledFrom([]float64{5, 24, math.Inf(1)}).Draw(t, "in"), rapid.SampledFrom([]float64{0, 20, 58, math.Inf(1)}).Draw(t, "out")},
+		Weights: weights, Temperament: drawTarget(t, slots),
+		Throws: Throws{rapid.SampledFrom([]float64{0, 4, 15}).Draw(t, "throw 1"), rapid.SampledFrom([]float64{0, 9, 25}).Draw(t, "throw 3")},
+		Travel: &Travel{-rapid.SampledFrom([]float64{5, 24, math.Inf(1)}).Draw(t, "in"), rapid.SampledFrom([]float64{0, 20, 58, math.Inf(1)}).Draw(t, "out")},
 	}
 	i := instance{o: o, d: make([]float64, n)}
 	for j := range i.d {
@@ -45,11 +69,20 @@ func drawInstance(t *rapid.T) instance {
 	return i
 }
 
+// off is how far slot j lies above what is aimed for, by the definition.
+func (i instance) off(j int) float64 {
+	n := i.p.slots[j].Note()
+	if own, ok := i.o.Temperament.Notes[n]; ok {
+		return i.d[j] - own
+	}
+	return i.d[j] - i.o.Temperament.Cents[int(n)%12]
+}
+
 // objective is the definition, with the throws as free variables.
 func (i instance) objective(t float64, u []float64) float64 {
 	sum := 0.0
-	for j, d := range i.d {
-		left := d - t/i.p.slots[j].Valves.Ratio() - u[j]
+	for j := range i.d {
+		left := i.off(j) - t/i.p.slots[j].Valves.Ratio() - u[j]
 		sum += i.p.weight[j] * left * left
 	}
 	return sum
@@ -63,8 +96,8 @@ func (i instance) gridBest(lo, hi float64) (at, best float64) {
 	for a := range slideSteps + 1 {
 		t := lo + (hi-lo)*float64(a)/slideSteps
 		sum := 0.0
-		for j, d := range i.d {
-			x, least := d-t/i.p.slots[j].Valves.Ratio(), math.Inf(1)
+		for j := range i.d {
+			x, least := i.off(j)-t/i.p.slots[j].Valves.Ratio(), math.Inf(1)
 			for b := range throwSteps + 1 {
 				left := x - i.p.reach[j]*float64(b)/throwSteps
 				least = min(least, i.p.weight[j]*left*left)
@@ -154,7 +187,7 @@ func TestClosedFormWithoutThrows(t *testing.T) {
 		var num, den float64
 		for j, s := range p.slots {
 			w, r := p.weight[j], s.Valves.Ratio()
-			num += w * i.d[j] / r
+			num += w * i.off(j) / r
 			den += w / (r * r)
 		}
 		if got := p.Slide(i.d); math.Abs(got-num/den) > 1e-10*(1+math.Abs(got)) {

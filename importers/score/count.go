@@ -30,6 +30,9 @@ func (p *performance) left(covered Skipped) []Skipped {
 	if covered.Times > 0 || covered.Seconds > same {
 		out = append(out, covered)
 	}
+	for i := range out {
+		out[i].Seconds = rounded(out[i].Seconds)
+	}
 	return out
 }
 

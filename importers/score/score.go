@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"math"
 	"os"
 	"strings"
 
@@ -85,7 +86,7 @@ func (p *Part) Sounding() float64 {
 	for _, n := range sortedNotes(p.Durations) {
 		sum += p.Durations[n]
 	}
-	return sum
+	return rounded(sum)
 }
 
 // Beyond is a note outside the range of the instrument; it is not counted.
@@ -201,7 +202,7 @@ func (s *Score) Part(which string, o Options) (*Part, error) {
 		return nil, err
 	}
 	line, covered := singleLine(played.intervals, o.Lowest)
-	p := &Part{Listing: s.Parts[index], Seconds: played.seconds, Skipped: played.left(covered), Remarks: played.remarks.list()}
+	p := &Part{Listing: s.Parts[index], Seconds: rounded(played.seconds), Skipped: played.left(covered), Remarks: played.remarks.list()}
 	p.count(line, max(3, o.Valves))
 	if len(p.Durations) == 0 {
 		return nil, s.nothing(p)
@@ -217,6 +218,7 @@ func (p *Part) count(line []Played, valves int) {
 		p.Times[n.Note]++
 	}
 	for _, n := range sortedNotes(p.Durations) {
+		p.Durations[n] = rounded(p.Durations[n])
 		if _, ok := pitch.UsualSlot(n, valves); !ok {
 			p.Beyond = append(p.Beyond, Beyond{n, p.Times[n], p.Durations[n]})
 			delete(p.Durations, n)
@@ -224,6 +226,9 @@ func (p *Part) count(line []Played, valves int) {
 		}
 	}
 }
+
+// rounded takes the last digits of sums away that are mere rounding: to picoseconds.
+func rounded(seconds float64) float64 { return math.Round(seconds*1e12) / 1e12 }
 
 // nothing says why a part has no note that counts.
 func (s *Score) nothing(p *Part) error {

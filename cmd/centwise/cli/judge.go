@@ -15,6 +15,7 @@ type judgeFlags struct {
 	notes     string // --range
 	register  string
 	weights   string // file
+	part      weighedPart
 	just      string
 	target    string // file
 	tolerance float64
@@ -60,7 +61,8 @@ func (j *judgeFlags) criteria(p *catalog.Player) (match.Criteria, error) {
 var judgeHelp = []string{
 	`What counts: every note alike; a register ("--register low" counts notes up to F#4 three times, middle G4 to F#5, high
 those from G5); or a file of weights, with a line "note,weight" first and a line a written note below it, in any spelling,
-where notes that are not named do not count. Without either, the weights kept with the player count ('centwise player edit
+where notes that are not named do not count; or the player's own part ("--part march.musicxml"), where notes count as
+long as they sound ('centwise part --help' says more). Without any of these, the weights kept with the player count ('centwise player edit
 HANDLE --weights FILE'); "--register even" passes over them. Only proportions matter.`,
 	`What is in tune: equal temperament; just intonation on a tonic; or a file of targets, with a line "note,cents" first,
 cents above equal temperament, below negative. A note without an octave (C, F#) speaks for every octave, one with an octave

@@ -27,6 +27,7 @@ func (j *judgeFlags) weightSources() []weightSource {
 			w, err := readWeights(j.weights)
 			return w, "file " + filepath.Base(j.weights), err
 		}},
+		{"part", j.part.file, j.part.weights},
 	}
 }
 
@@ -39,6 +40,9 @@ func (j *judgeFlags) weigh(c *match.Criteria) error {
 		if c.Register, err = tuning.ParseRegister(j.register); err != nil {
 			return usagef("--register middle", "--register: %v", err)
 		}
+	}
+	if err := j.part.orphaned(); err != nil {
+		return err
 	}
 	for _, source := range j.weightSources() {
 		if source.given == "" {

@@ -69,6 +69,7 @@ the setup has impedance sessions. With
 		},
 	}
 	o.judge.add(cmd)
+	o.judge.part.add(cmd)
 	cmd.Flags().BoolVar(&o.concert, "concert", false, "show the sounding notes too")
 	cmd.Flags().StringVar(&o.pairs, "pairs", "", "predict the setups listed in `FILE`")
 	cmd.Flags().BoolVar(&o.skip, "skip-unknown", false, "with --pairs: leave out lines whose gear or player is not in the catalog")
@@ -95,7 +96,7 @@ func (o *predictOptions) take(cmd *cobra.Command, got []string) error {
 	if len(got) > 0 {
 		return usagef("centwise predict --pairs pairs.csv --csv", "with --pairs the setups come from the file, not from arguments")
 	}
-	for _, name := range []string{"player", "range", "register", "weights", "just", "target", "tolerance-cents", "no-throws", "adapter", "concert", "chart", "svg", "png", "force"} {
+	for _, name := range []string{"player", "range", "register", "weights", "part", "part-name", "part-key", "just", "target", "tolerance-cents", "no-throws", "adapter", "concert", "chart", "svg", "png", "force"} {
 		if cmd.Flags().Changed(name) {
 			return usagef("centwise predict --pairs pairs.csv --csv", "--%s does not go with --pairs: it predicts whole profiles and judges none", name)
 		}
@@ -146,6 +147,7 @@ func (o *predictOptions) answer(ctx context.Context) (*match.Explanation, error)
 	if err != nil {
 		return nil, err
 	}
+	o.factory.Streams.Notes(o.judge.part.remarks)
 	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
 		return nil, err

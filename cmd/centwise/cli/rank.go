@@ -74,6 +74,7 @@ line marked. A terminal shows as many columns as it has room for and --top lines
 	exclusive(cmd, "horn", "matrix")
 	exclusive(cmd, "mouthpiece", "matrix")
 	o.judge.add(cmd)
+	o.judge.part.add(cmd)
 	o.filter.add(cmd)
 	fs.StringVar(&o.sort, "sort", string(match.SortError), "order: `WORD` error, worst, support or chance")
 	fs.IntVar(&o.top, "top", 0, fmt.Sprintf("show the first `N` only; 0 for all (default %d for people, all for programs)", shortlist))
@@ -135,6 +136,7 @@ func (o *rankOptions) question(ctx context.Context, s catalog.Store) (match.Ques
 	if q.Criteria, err = o.judge.criteria(q.Player); err != nil {
 		return q, err
 	}
+	o.factory.Streams.Notes(o.judge.part.remarks)
 	if q.Sort, err = match.ParseSortKey(o.sort); err != nil {
 		return q, usagef("--sort error", "--sort: %v", err)
 	}

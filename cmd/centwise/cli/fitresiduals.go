@@ -50,10 +50,6 @@ func folderFor(path string) (made bool, err error) {
 	return true, nil
 }
 
-func cannotWrite(path string, err error) error {
-	return &catalog.Error{Kind: catalog.Unavailable, What: "writing " + path, Hint: "choose a place that you may write to and that has room", Err: err}
-}
-
 // writePlots writes the drawings, each whole or not at all, in place of those
 // of an earlier run, and names the files.
 func writePlots(folder string, plots []show.ResidualPlot) (map[string]string, error) {

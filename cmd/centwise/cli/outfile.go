@@ -14,11 +14,9 @@ import (
 // disk, then under its name. A file that is there already stays unless replace
 // is set.
 func writeFile(path string, replace bool, write func(io.Writer) error) (err error) {
-	fail := func(err error) error {
-		return &catalog.Error{Kind: catalog.Unavailable, What: "writing " + path, Hint: "choose a place that you may write to and that has room", Err: err}
-	}
+	fail := func(err error) error { return cannotWrite(path, err) }
 	if _, statErr := os.Lstat(path); statErr == nil && !replace {
-		return catalog.Errorf(catalog.Conflict, "choose another name, or say --force to replace it", "%s exists already", path)
+		return existsAlready(path)
 	} else if statErr != nil && !errors.Is(statErr, fs.ErrNotExist) {
 		return fail(statErr)
 	}
@@ -48,4 +46,12 @@ func writeFile(path string, replace bool, write func(io.Writer) error) (err erro
 		}
 	}
 	return nil
+}
+
+func existsAlready(path string) error {
+	return catalog.Errorf(catalog.Conflict, "choose another name, or say --force to replace it", "%s exists already", path)
+}
+
+func cannotWrite(path string, err error) error {
+	return &catalog.Error{Kind: catalog.Unavailable, What: "writing " + path, Hint: "choose a place that you may write to and that has room", Err: err}
 }

@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"centwise/catalog"
 	"centwise/cmd/centwise/show"
 )
 
@@ -50,10 +49,6 @@ func (p *pictureFlags) check() error {
 		}
 	}
 	return nil
-}
-
-func existsAlready(path string) error {
-	return catalog.Errorf(catalog.Conflict, "choose another name, or say --force to replace it", "%s exists already", path)
 }
 
 // write draws into the files, each whole or not at all, and says so.

@@ -86,12 +86,7 @@ func Share(v float64) Cell { return Cell{short: Signed(v, 1), full: full(v)} }
 // Explanation draws a prediction for people: the table of notes, how to read
 // it, and what it says in sentences.
 func Explanation(w io.Writer, s Style, x *match.Explanation, concert bool) error {
-	who := "a typical player"
-	if x.Player != "" {
-		who = x.Player
-	}
-	heading := fmt.Sprintf("%s with %s, played by %s", Clean(x.Horn), Clean(x.Mouthpiece), Clean(who))
-	if _, err := fmt.Fprintf(w, "%s\n\n", s.Paint(Strong, heading)); err != nil {
+	if _, err := fmt.Fprintf(w, "%s\n\n", s.Paint(Strong, setupOf(x))); err != nil {
 		return err
 	}
 	table := NoteTable(x, concert)

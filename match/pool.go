@@ -22,8 +22,14 @@ type group struct {
 
 // reach is what the judgement of a horn rests on besides its profile.
 type reach struct {
+	instrument            catalog.Instrument
 	transposition, valves int
 	throws                tuning.Throws
+}
+
+func reachOf(h catalog.Horn) reach {
+	throws, _ := tuning.ForHorn(h)
+	return reach{h.Instrument, h.Transposition(), h.Valves, throws}
 }
 
 // groupOf finds the group of a pairing.
@@ -35,8 +41,7 @@ func groupOf(h catalog.Horn, p fit.Prediction) group {
 	for _, x := range p.Mean {
 		profile = binary.LittleEndian.AppendUint64(profile, uint64(int64(math.Round(1000*x)))) // thousandths of a cent
 	}
-	throws, _ := tuning.ForHorn(h)
-	return group{p.Evidence.Basis, string(profile), reach{h.Transposition(), h.Valves, throws}}
+	return group{p.Evidence.Basis, string(profile), reachOf(h)}
 }
 
 // pool gives the members of a group the same numbers: their draws differ by
@@ -49,16 +54,21 @@ func pool(list []Pairing, tolerance float64) {
 		}
 	}
 	for _, at := range members {
+		size := len(at)
 		for _, i := range at {
-			list[i].Note = list[i].note(len(at))
+			size += list[i].unjudged
 		}
-		if len(at) > 1 {
-			poolMembers(list, at, tolerance)
+		for _, i := range at {
+			list[i].Note = list[i].note(size)
+		}
+		if size > 1 {
+			poolMembers(list, at, size, tolerance)
 		}
 	}
 }
 
-func poolMembers(list []Pairing, at []int, tolerance float64) {
+// poolMembers pools those at some places of the list, of so many in all.
+func poolMembers(list []Pairing, at []int, size int, tolerance float64) {
 	var errs []float64
 	best := 0.0
 	for _, i := range at {
@@ -69,8 +79,22 @@ func poolMembers(list []Pairing, at []int, tolerance float64) {
 	for _, i := range at {
 		p := &list[i]
 		p.ErrorCents, p.Low, p.High, p.ChanceTolerable = all.ErrorCents, all.Low, all.High, all.ChanceTolerable
-		p.ChanceBest = best / float64(len(at))
-		p.Alike = len(at)
+		p.ChanceBest = best / float64(size)
+		p.Alike = size
+	}
+}
+
+// evenChances gives the members of a group the same chance.
+func evenChances(list []Pairing) {
+	sum, size := map[group]float64{}, map[group]float64{}
+	for i := range list {
+		sum[list[i].group] += list[i].ChanceBest
+		size[list[i].group]++
+	}
+	for i := range list {
+		if g := list[i].group; g != (group{}) {
+			list[i].ChanceBest = sum[g] / size[g]
+		}
 	}
 }
 

@@ -3,6 +3,7 @@ package match
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 
 	"centwise/catalog"
@@ -24,6 +25,8 @@ type Question struct {
 	// NoSupport leaves harmonic support out, which saves the predictions of the
 	// harmonics' slots. SortSupport needs it.
 	NoSupport bool
+
+	each side // whose lists are asked for, one for each horn or mouthpiece
 }
 
 // Ranking is the answer, best first.
@@ -67,6 +70,9 @@ type Pairing struct {
 
 	errs  []float64 // error of every draw
 	group group     // what it would be pooled with
+	// unjudged is how many pairings were not judged that nothing tells from it.
+	unjudged int
+	brief    *candidate // not yet worked out but for its errors
 }
 
 // side is which gear a question looks for.
@@ -84,39 +90,119 @@ func (q Question) sought() side {
 		return mouthpieces
 	case q.FromMouthpiece != nil:
 		return horns
+	case q.each == horns:
+		return mouthpieces
+	case q.each == mouthpieces:
+		return horns
 	default:
 		return pairs
 	}
 }
 
 // Rank answers a question. It fails with Invalid when the question contradicts
-// itself, and with NotFound when the filters leave nothing, saying what they
-// took out. The answer does not depend on the order of the candidates.
+// itself or asks for too long a list, and with NotFound when the filters leave
+// nothing, saying what they took out. The answer does not depend on the order of
+// the candidates.
+//
+// A list of all pairs of much gear, of which a part is wanted, is made by
+// judging only those pairings that can come to stand in it; see screen.go.
 func Rank(ctx context.Context, e Engine, q Question) (*Ranking, error) {
+	q, err := q.settled()
+	if err != nil {
+		return nil, err
+	}
+	f, err := q.field(e)
+	if err != nil {
+		return nil, err
+	}
+	if q.sought() == pairs && q.canScreen(e, f) {
+		return q.rankScreened(ctx, e.(gridEngine), f)
+	}
+	if f.pairs() > maxListed {
+		return nil, tooMany(f.pairs(), q)
+	}
+	r, err := q.rankAll(ctx, e, f)
+	if err != nil {
+		return nil, err
+	}
+	r.Pairings = q.shown(r.Pairings)
+	return r, nil
+}
+
+// settled checks a question and fills in what it leaves open.
+func (q Question) settled() (Question, error) {
 	if q.FromHorn != nil && q.FromMouthpiece != nil {
-		return nil, catalog.Errorf(catalog.Invalid, "ask for the setup's prediction instead, or name only one of them",
+		return q, catalog.Errorf(catalog.Invalid, "ask for the setup's prediction instead, or name only one of them",
 			"horn and mouthpiece are both given, so there is nothing to rank")
 	}
 	if q.Sort == "" {
 		q.Sort = SortError
 	}
 	if q.Sort == SortSupport && q.NoSupport {
-		return nil, catalog.Errorf(catalog.Invalid, "ask for support or choose another order", "the list can't be sorted by support without it")
+		return q, catalog.Errorf(catalog.Invalid, "ask for support or choose another order", "the list can't be sorted by support without it")
 	}
 	q.Criteria = q.Criteria.For(q.Player)
-	list, leftOut := q.candidates()
-	pairings, missing, err := q.score(ctx, e, list, leftOut)
+	return q, nil
+}
+
+// maxListed is how many pairings are judged one by one and held at a time: with
+// what belongs to them they take some 500 MB.
+const maxListed = 250_000
+
+// tooMany is the error for a list that would not fit.
+func tooMany(pairs int, q Question) error {
+	try := "narrow the gear by filters, or ask for the first few by error, as in: centwise rank --top 100"
+	if q.Sort != SortError {
+		return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to sort by %s; by error they can be", pairs, q.Sort)
+	}
+	return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to list", pairs)
+}
+
+// rankAll judges and ranks all candidates.
+func (q Question) rankAll(ctx context.Context, e Engine, f *field) (*Ranking, error) {
+	r := q.newRanking(f)
+	pairings, err := q.score(ctx, e, f, r.LeftOut)
 	if err != nil {
 		return nil, err
 	}
 	if len(pairings) == 0 {
-		return nil, nothingLeft(leftOut)
+		return nil, nothingLeft(r.LeftOut)
 	}
-	shareChances(pairings)
-	pool(pairings, q.Criteria.ToleranceCents)
-	order(pairings, q.Sort)
-	number(pairings)
-	r := &Ranking{SortedBy: q.Sort, Weighting: q.Criteria.weighting(), Considered: len(pairings), LeftOut: leftOut, Notes: q.remarks(pairings, missing)}
+	q.stand(pairings)
+	r.Considered, r.Pairings, r.Notes = len(pairings), pairings, q.remarks(slices.Values([][]Pairing{pairings}), f.missing)
+	return r, nil
+}
+
+// stand puts pairings that were judged in their order.
+func (q Question) stand(list []Pairing) {
+	if len(list) == 0 {
+		return
+	}
+	shareChances(list)
+	pool(list, q.Criteria.ToleranceCents)
+	order(list, q.Sort)
+	number(list)
+}
+
+// standAlone puts pairings in their order and gives those shown, with chances of
+// being the best shared out between these alone.
+func (q Question) standAlone(list []Pairing) []Pairing {
+	q.stand(list)
+	list = q.shown(list)
+	if len(list) == 0 {
+		return nil
+	}
+	for i := range list {
+		list[i].ChanceBest = 0
+	}
+	shareChances(list)
+	evenChances(list)
+	return list
+}
+
+// newRanking is a ranking without pairings.
+func (q Question) newRanking(f *field) *Ranking {
+	r := &Ranking{SortedBy: q.Sort, Weighting: q.Criteria.weighting(), LeftOut: maps.Clone(f.leftOut)}
 	if q.FromHorn != nil {
 		r.Horn = q.FromHorn.Label
 	}
@@ -126,36 +212,15 @@ func Rank(ctx context.Context, e Engine, q Question) (*Ranking, error) {
 	if q.Player != nil {
 		r.Player = q.Player.Label
 	}
-	if q.Limit > 0 && q.Limit < len(pairings) {
-		pairings = pairings[:q.Limit]
-	}
-	r.Pairings = pairings
-	return r, nil
+	return r
 }
 
-// candidate is a setup before it is judged.
-type candidate struct {
-	horn       *catalog.Horn
-	mouthpiece *catalog.Mouthpiece
-}
-
-// candidates lists what passes the filters by label, and counts what does not
-// by reason.
-func (q Question) candidates() ([]candidate, map[string]int) {
-	leftOut := map[string]int{}
-	hornList := q.hornList(leftOut)
-	mouthpieceList := q.mouthpieceList(leftOut)
-	var out []candidate
-	for _, h := range hornList {
-		for _, m := range mouthpieceList {
-			if reason := q.Filter.rejectPair(*h, *m, q.sought()); reason != "" {
-				leftOut[reason]++
-				continue
-			}
-			out = append(out, candidate{h, m})
-		}
+// shown are the pairings within the limit.
+func (q Question) shown(list []Pairing) []Pairing {
+	if q.Limit > 0 && q.Limit < len(list) {
+		return list[:q.Limit]
 	}
-	return out, leftOut
+	return list
 }
 
 func (q Question) hornList(leftOut map[string]int) []*catalog.Horn {

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"sync"
 
-	"centwise/catalog"
 	"centwise/catalog/pitch"
 	"centwise/match/fit"
 )
@@ -18,69 +17,81 @@ import (
 const batchSize = 256
 
 // score judges the candidates. Those that filters on the prediction reject are
-// counted in leftOut. The notes that could not be judged come with the result.
-func (q Question) score(ctx context.Context, e Engine, list []candidate, leftOut map[string]int) (out []Pairing, missing []pitch.Note, err error) {
-	plans, err := q.plans(e, list)
+// counted in leftOut.
+func (q Question) score(ctx context.Context, e Engine, f *field, leftOut map[string]int) ([]Pairing, error) {
+	list := f.candidates()
+	judged := make([]Pairing, len(list))
+	var err error
+	if g, ok := e.(gridEngine); ok {
+		err = q.judgeGrid(ctx, g, f, list, judged)
+	} else {
+		err = q.judgeBatches(ctx, e, f, list, judged)
+	}
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	for _, p := range plans {
-		missing = append(missing, p.missing...)
-	}
-	slices.Sort(missing)
-	for start := 0; start < len(list); {
-		if err := ctx.Err(); err != nil {
-			return nil, nil, err
-		}
-		p := plans[list[start].horn]
-		end := start + 1
-		for end < len(list) && end-start < batchSize && slices.Equal(plans[list[end].horn].slots, p.slots) {
-			end++
-		}
-		judged, err := q.batch(e, list[start:end], plans)
-		if err != nil {
-			return nil, nil, err
-		}
-		for _, j := range judged {
-			if reason := q.rejectPairing(j); reason != "" {
-				leftOut[reason]++
-				continue
-			}
-			out = append(out, j)
-		}
-		start = end
-	}
-	return out, slices.Compact(missing), nil
-}
-
-func (q Question) plans(e Engine, list []candidate) (map[*catalog.Horn]plan, error) {
-	plans := map[*catalog.Horn]plan{}
-	answered := answers(e)
-	for _, c := range list {
-		if _, ok := plans[c.horn]; ok {
+	out := judged[:0]
+	for i := range judged {
+		if reason := q.rejectPairing(judged[i].Basis, judged[i].Linked); reason != "" {
+			leftOut[reason]++
 			continue
 		}
-		p, err := q.Criteria.plan(*c.horn, answered, !q.NoSupport)
-		if err != nil {
-			return nil, err
-		}
-		plans[c.horn] = p
+		out = append(out, judged[i])
 	}
-	return plans, nil
+	return out, nil
 }
 
-// batch predicts and judges candidates that share their slots, on all cores.
-// Every candidate has its own place in the result, so the order in which the
-// cores finish does not matter.
-func (q Question) batch(e Engine, list []candidate, plans map[*catalog.Horn]plan) ([]Pairing, error) {
+// judgeGrid judges candidates as they are cast, keeping no prediction.
+func (q Question) judgeGrid(ctx context.Context, e gridEngine, f *field, list []candidate, out []Pairing) error {
+	l, err := f.lattice(e, q.Player)
+	if err != nil {
+		return err
+	}
+	onCores(len(list), func() func(i int) {
+		cast := l.newCasters()
+		return func(i int) {
+			if ctx.Err() == nil {
+				out[i] = q.pairing(f, list[i], cast.prediction(list[i]))
+			}
+		}
+	})
+	return ctx.Err()
+}
+
+// judgeBatches judges candidates batch by batch, those of one batch on the same
+// slots.
+func (q Question) judgeBatches(ctx context.Context, e Engine, f *field, list []candidate, out []Pairing) error {
+	for start := 0; start < len(list); {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		slots := f.plans[list[start].horn].slots
+		end := start + 1
+		for end < len(list) && end-start < batchSize && slices.Equal(f.plans[list[end].horn].slots, slots) {
+			end++
+		}
+		batch, to := list[start:end], out[start:end]
+		predictions, err := q.predict(e, f, batch, slots)
+		if err != nil {
+			return err
+		}
+		onCores(len(batch), func() func(i int) {
+			return func(i int) { to[i] = q.pairing(f, batch[i], predictions[i]) }
+		})
+		start = end
+	}
+	return nil
+}
+
+// predict predicts candidates that share their slots.
+func (q Question) predict(e Engine, f *field, list []candidate, slots []pitch.Slot) ([]fit.Prediction, error) {
 	setups := make([]fit.Setup, len(list))
 	for i, c := range list {
-		setups[i] = fit.Setup{Horn: c.horn.ID, Mouthpiece: c.mouthpiece.ID}
+		setups[i] = fit.Setup{Horn: f.horns[c.horn].ID, Mouthpiece: f.mouthpieces[c.mouthpiece].ID}
 		if q.Player != nil {
 			setups[i].Player = q.Player.ID
 		}
 	}
-	slots := plans[list[0].horn].slots
 	predictions, err := e.PredictMany(setups, slots)
 	if err == nil {
 		err = usable(predictions, len(setups), len(slots))
@@ -88,19 +99,18 @@ func (q Question) batch(e Engine, list []candidate, plans map[*catalog.Horn]plan
 	if err != nil {
 		return nil, fmt.Errorf("predicting %d pairings: %w", len(list), err)
 	}
-	out := make([]Pairing, len(list))
-	inParallel(len(list), func(i int) {
-		out[i] = q.pairing(list[i], plans[list[i].horn], predictions[i])
-	})
-	return out, nil
+	return predictions, nil
 }
 
-// inParallel calls f(0) .. f(n-1) on all cores and waits for them.
-func inParallel(n int, f func(i int)) {
+// onCores calls f(0) .. f(n-1) on all cores, each of which makes itself an f,
+// and waits for them. Every call must have its own place for its result, so that
+// the order in which they finish does not matter.
+func onCores(n int, newWorker func() func(i int)) {
 	workers := min(n, runtime.GOMAXPROCS(0))
 	var wait sync.WaitGroup
 	for w := range workers {
 		wait.Go(func() {
+			f := newWorker()
 			for i := w; i < n; i += workers {
 				f(i)
 			}
@@ -109,23 +119,25 @@ func inParallel(n int, f func(i int)) {
 	wait.Wait()
 }
 
-func (q Question) pairing(c candidate, p plan, prediction fit.Prediction) Pairing {
+func (q Question) pairing(f *field, c candidate, prediction fit.Prediction) Pairing {
+	p, horn, mouthpiece := f.plans[c.horn], f.horns[c.horn], f.mouthpieces[c.mouthpiece]
 	verdict, _, errs := p.judge(prediction, !q.NoSupport)
 	ev := prediction.Evidence
 	return Pairing{
-		Horn: c.horn.Label, Mouthpiece: c.mouthpiece.Label, Verdict: verdict,
+		Horn: horn.Label, Mouthpiece: mouthpiece.Label, Verdict: verdict,
 		Evidence: ev.Horn + ev.Mouthpiece - ev.Pair, EvidenceOf: ev,
 		PairSessions: ev.Pair, HornSessions: ev.Horn, Sessions: ev.Mouthpiece,
-		Basis: ev.Basis, Linked: prediction.Linked, Adapter: !fits(*c.horn, *c.mouthpiece),
-		errs: errs, group: groupOf(*c.horn, prediction),
+		Basis: ev.Basis, Linked: prediction.Linked, Adapter: !fits(*horn, *mouthpiece),
+		errs: errs, group: groupOf(*horn, prediction),
 	}
 }
 
-func (q Question) rejectPairing(p Pairing) string {
+// rejectPairing applies the filters on what a prediction rests on.
+func (q Question) rejectPairing(basis fit.Basis, linked bool) string {
 	switch {
-	case q.Filter.Measured && p.Basis != fit.BasisMeasured:
+	case q.Filter.Measured && basis != fit.BasisMeasured:
 		return "not measured"
-	case q.Filter.Linked && !p.Linked:
+	case q.Filter.Linked && !linked:
 		return "not linked"
 	}
 	return ""

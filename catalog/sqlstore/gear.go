@@ -101,11 +101,14 @@ func (g *gear[T]) query(ctx context.Context, db queryer, query string, args ...a
 		return nil, err
 	}
 	defer rows.Close()
+	var record T
+	var d digest
+	into := g.values(&record, &d)
 	var out []T
 	for rows.Next() {
-		var record T
-		var d digest
-		if err := rows.Scan(g.values(&record, &d)...); err != nil {
+		var none T
+		record = none
+		if err := rows.Scan(into...); err != nil {
 			return nil, err
 		}
 		out = append(out, record)
@@ -119,18 +122,27 @@ func (g *gear[T]) all(ctx context.Context, s *Store, retired bool) ([]T, error) 
 	if !retired {
 		query += ` WHERE r.retired = 0`
 	}
-	out, err := g.query(ctx, s.db, query)
+	found, err := g.query(ctx, s.db, query)
 	if err != nil {
 		return nil, s.fail(ctx, "listing the "+g.noun+"s", err)
 	}
-	keys := make(map[string]string, len(out))
-	label := func(record *T) string { _, _, l := g.base(record); return *l }
-	for i := range out {
-		keys[label(&out[i])] = catalog.Fold(label(&out[i]))
+	// Records are large, so their places are sorted.
+	type place struct {
+		folded, label string
+		at            int
 	}
-	slices.SortFunc(out, func(a, b T) int {
-		return cmp.Or(strings.Compare(keys[label(&a)], keys[label(&b)]), strings.Compare(label(&a), label(&b)))
+	places := make([]place, len(found))
+	for i := range found {
+		_, _, label := g.base(&found[i])
+		places[i] = place{catalog.Fold(*label), *label, i}
+	}
+	slices.SortFunc(places, func(a, b place) int {
+		return cmp.Or(strings.Compare(a.folded, b.folded), strings.Compare(a.label, b.label))
 	})
+	out := make([]T, len(found))
+	for i, p := range places {
+		out[i] = found[p.at]
+	}
 	return out, nil
 }
 

@@ -19,6 +19,7 @@ type rankOptions struct {
 	factory    *Factory
 	horn       string
 	mouthpiece string
+	each       match.Owner // a list for each of these
 	judge      judgeFlags
 	filter     filterFlags
 	sort       string
@@ -35,6 +36,7 @@ const shortlist = 10
 
 func newRankCmd(f *Factory, runF func(*rankOptions) error) *cobra.Command {
 	o := &rankOptions{factory: f}
+	var eachHorn, eachMouthpiece bool
 	cmd := &cobra.Command{
 		Use:   "rank",
 		Short: "Rank pairings by how well in tune they should be",
@@ -45,6 +47,7 @@ it rests on.`,
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			`Filters leave out what you can't use; gear whose rim or cup is not known does not pass a filter on it.
 Chances refer to everything that was judged, also where --top shows only a part.`,
+			eachHelp[0],
 			`--matrix shows all pairs as a table: a line a horn, a column a mouthpiece, the error in each cell, the best of each
 line marked. A terminal shows as many columns as it has room for and --top lines; --csv and --json hold everything:
 {"horns", "mouthpieces", "rows": [[{"judged", "error_cents", "low", "high", "best", "measured"}]], ...}.`,
@@ -52,17 +55,21 @@ line marked. A terminal shows as many columns as it has room for and --top lines
 			`--json prints {"horn", "mouthpiece", "player", "sorted_by", "weights", "considered", "left_out", "pairings": [{"rank", "horn",
 "mouthpiece", "error_cents", "low", "high", "chance_best", "chance_tolerable", "support", "worst": {"note", "cents"},
 "evidence", "basis", "linked", ...}], "notes"}; it and --csv hold every pairing unless --top is given.`,
+			eachHelp[1],
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
 		Example: `  centwise rank --horn Alder
   centwise rank --horn Alder --player reed-otter --comfort --stock cupboard
   centwise rank --mouthpiece "Plover 16.2" --key Bb --loaner
   centwise rank --top 20 --sort worst --json
+  centwise rank --each-horn --stock cupboard --top 3
+  centwise rank --each-mouthpiece --loaner --csv
   centwise rank --matrix --stock cupboard
   centwise rank --horn Alder --svg alder.svg`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if !cmd.Flags().Changed("top") && !o.output.json && !o.output.csv {
-				o.top = shortlist
+			o.each = eachOf(eachHorn, eachMouthpiece)
+			if !cmd.Flags().Changed("top") {
+				o.top = o.usualTop()
 			}
 			return orRun(runF, rankRun)(cmd.Context(), o)
 		},
@@ -70,23 +77,37 @@ line marked. A terminal shows as many columns as it has room for and --top lines
 	fs := cmd.Flags()
 	fs.StringVar(&o.horn, "horn", "", "rank the mouthpieces for the horn `LABEL`")
 	fs.StringVar(&o.mouthpiece, "mouthpiece", "", "rank the horns for the mouthpiece `LABEL`")
-	exclusive(cmd, "horn", "mouthpiece")
-	exclusive(cmd, "horn", "matrix")
-	exclusive(cmd, "mouthpiece", "matrix")
+	fs.BoolVar(&eachHorn, "each-horn", false, "a list of mouthpieces for each horn")
+	fs.BoolVar(&eachMouthpiece, "each-mouthpiece", false, "a list of horns for each mouthpiece")
+	exclusiveLists(cmd)
 	o.judge.add(cmd)
 	o.judge.part.add(cmd)
 	o.filter.add(cmd)
 	fs.StringVar(&o.sort, "sort", string(match.SortError), "order: `WORD` error, worst, support or chance")
-	fs.IntVar(&o.top, "top", 0, fmt.Sprintf("show the first `N` only; 0 for all (default %d for people, all for programs)", shortlist))
+	fs.IntVar(&o.top, "top", 0, fmt.Sprintf("show the first `N` only; 0 for all (default %d for people, all for programs; %d of each list)", shortlist, shortlistEach))
 	fs.BoolVar(&o.matrix, "matrix", false, "show all pairs as a table of horns by mouthpieces")
 	o.pictures.add(cmd, "the list")
 	o.output.add(cmd)
 	return cmd
 }
 
+// usualTop is how much of a list is shown unless the user says.
+func (o *rankOptions) usualTop() int {
+	switch {
+	case o.each != "":
+		return shortlistEach
+	case o.output.json || o.output.csv:
+		return 0
+	}
+	return shortlist
+}
+
 func rankRun(ctx context.Context, o *rankOptions) error {
 	if err := o.checkPictures(); err != nil {
 		return err
+	}
+	if o.each != "" {
+		return rankEachRun(ctx, o)
 	}
 	r, err := o.answer(ctx)
 	if err != nil {
@@ -103,24 +124,29 @@ func rankRun(ctx context.Context, o *rankOptions) error {
 
 // answer ranks what the options ask for.
 func (o *rankOptions) answer(ctx context.Context) (*match.Ranking, error) {
+	return askRanking(ctx, o, match.Rank)
+}
+
+// askRanking asks the question of the options of the catalog's fit.
+func askRanking[R any](ctx context.Context, o *rankOptions, ask func(context.Context, match.Engine, match.Question) (R, error)) (none R, err error) {
 	if o.top < 0 {
-		return nil, usagef("--top 10", "--top %d is below nought", o.top)
+		return none, usagef("--top 10", "--top %d is below nought", o.top)
 	}
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
-		return nil, err
+		return none, err
 	}
 	defer store.Close()
 	q, err := o.question(ctx, store)
 	if err != nil {
-		return nil, err
+		return none, err
 	}
 	o.toleranceCents = q.Criteria.ToleranceCents
 	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
-		return nil, err
+		return none, err
 	}
-	return match.Rank(ctx, engine, q)
+	return ask(ctx, engine, q)
 }
 
 // question gathers what match needs to rank.
@@ -147,7 +173,10 @@ func (o *rankOptions) question(ctx context.Context, s catalog.Store) (match.Ques
 	if o.filter.comfort && q.Player == nil {
 		return q, usagef("--player reed-otter --comfort", "--comfort needs a --player whose comfort counts")
 	}
-	return q, o.candidates(ctx, s, &q)
+	if err := o.candidates(ctx, s, &q); err != nil {
+		return q, err
+	}
+	return q, nil
 }
 
 // candidates reads the gear that is ranked.
@@ -167,11 +196,15 @@ func (o *rankOptions) candidates(ctx context.Context, s catalog.Store, q *match.
 		q.FromMouthpiece = &m
 	}
 	var err error
-	if q.Horns, err = s.Horns(ctx, q.Filter.Retired); err != nil {
-		return err
+	if q.FromHorn == nil {
+		if q.Horns, err = s.Horns(ctx, q.Filter.Retired); err != nil {
+			return err
+		}
 	}
-	if q.Mouthpieces, err = s.Mouthpieces(ctx, q.Filter.Retired); err != nil {
-		return err
+	if q.FromMouthpiece == nil {
+		if q.Mouthpieces, err = s.Mouthpieces(ctx, q.Filter.Retired); err != nil {
+			return err
+		}
 	}
 	if shank := catalog.Shank(o.filter.shank); shank != "" {
 		q.Mouthpieces = slices.DeleteFunc(q.Mouthpieces, func(m catalog.Mouthpiece) bool { return m.Shank != shank })

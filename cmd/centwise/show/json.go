@@ -21,6 +21,37 @@ func JSON(w io.Writer, v any) error {
 	return err
 }
 
+// JSONLists prints an object whose last member is a list too long to be held as
+// text: head is the object without it.
+func JSONLists[T any](w io.Writer, head any, name string, list []T) error {
+	var b bytes.Buffer
+	if err := JSON(&b, head); err != nil {
+		return err
+	}
+	open := bytes.Clone(bytes.TrimSuffix(bytes.TrimSpace(b.Bytes()), []byte("\n}")))
+	if _, err := fmt.Fprintf(w, "%s,\n  %q: [", open, name); err != nil {
+		return err
+	}
+	for i := range list {
+		b.Reset()
+		enc := json.NewEncoder(&b)
+		enc.SetEscapeHTML(false)
+		enc.SetIndent("    ", "  ")
+		if err := enc.Encode(&list[i]); err != nil {
+			return err
+		}
+		between := ",\n    "
+		if i == 0 {
+			between = between[1:]
+		}
+		if _, err := fmt.Fprintf(w, "%s%s", between, escapeHidden(bytes.TrimSpace(b.Bytes()))); err != nil {
+			return err
+		}
+	}
+	_, err := io.WriteString(w, "\n  ]\n}\n")
+	return err
+}
+
 // escapeHidden writes hidden characters that the encoder left as they are
 // (they can only stand inside strings) as \uXXXX.
 func escapeHidden(in []byte) []byte {

@@ -75,10 +75,6 @@ func restsOn(p match.Pairing) string {
 // Ranking draws a ranking for people: the shortlist, how to read it, and what
 // it can't say.
 func Ranking(w io.Writer, s Style, r *match.Ranking, toleranceCents float64) error {
-	who := "a typical player"
-	if r.Player != "" {
-		who = r.Player
-	}
 	heading := "Horns and mouthpieces"
 	switch {
 	case r.Horn != "":
@@ -86,7 +82,7 @@ func Ranking(w io.Writer, s Style, r *match.Ranking, toleranceCents float64) err
 	case r.Mouthpiece != "":
 		heading = "Horns for " + r.Mouthpiece
 	}
-	heading = Clean(fmt.Sprintf("%s, played by %s: %d of %d", heading, who, len(r.Pairings), r.Considered))
+	heading = Clean(fmt.Sprintf("%s, played by %s: %d of %d", heading, played(r.Player), len(r.Pairings), r.Considered))
 	if _, err := fmt.Fprintf(w, "%s\n\n", s.Paint(Strong, heading)); err != nil {
 		return err
 	}
@@ -95,6 +91,14 @@ func Ranking(w io.Writer, s Style, r *match.Ranking, toleranceCents float64) err
 		return err
 	}
 	return Sentences(w, s, append([]string{rankLegend(s, table, toleranceCents)}, r.Notes...))
+}
+
+// played names the player for a heading.
+func played(player string) string {
+	if player == "" {
+		return "a typical player"
+	}
+	return player
 }
 
 // rankLegend says what the columns hold that are drawn.

@@ -82,6 +82,9 @@ func Drawn(draw func(s Style, width int) string) Cell { return Cell{draw: draw} 
 type Table struct {
 	Columns []Column
 	Rows    [][]Cell
+	// Continued leaves the heading out, off terminals: the rows go on under
+	// those of another table.
+	Continued bool
 }
 
 // Add appends a row.
@@ -98,10 +101,12 @@ func (t *Table) Write(w io.Writer, s Style) error {
 func (t *Table) writeTabs(w io.Writer) error {
 	out := bufio.NewWriter(w)
 	columns := t.named()
-	for i, c := range columns {
-		out.WriteString(separator(i) + t.Columns[c].Name)
+	if !t.Continued {
+		for i, c := range columns {
+			out.WriteString(separator(i) + t.Columns[c].Name)
+		}
+		out.WriteByte('\n')
 	}
-	out.WriteByte('\n')
 	for _, row := range t.Rows {
 		for i, c := range columns {
 			out.WriteString(separator(i) + row[c].full)
@@ -137,8 +142,10 @@ func (t *Table) WriteCSV(w io.Writer) error {
 	for i, c := range columns {
 		record[i] = t.Columns[c].Name
 	}
-	if err := out.Write(record); err != nil {
-		return err
+	if !t.Continued {
+		if err := out.Write(record); err != nil {
+			return err
+		}
 	}
 	for _, row := range t.Rows {
 		for i, c := range columns {

@@ -31,6 +31,7 @@ type Factory struct {
 	Engine func(ctx context.Context, s catalog.Store, progress catalog.Counter) (match.Engine, error)
 
 	catalogFlag string // --catalog
+	asking      asking
 }
 
 // NewFactory gives the factory of the real program.

@@ -16,7 +16,8 @@ type gearKind[T any] struct {
 	noun, plural string
 	about        string // one sentence for the group's help
 	fields       []gearField[T]
-	required     []string // fields that add needs
+	required     []string   // fields that add needs
+	pages        []gearPage // of the form that asks for the fields
 	addExample   string
 	editExample  string
 	label        string // an example label

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -23,16 +24,22 @@ type gearAddOptions struct {
 func newGearAddCmd[T any](f *Factory, k *gearKind[T], runF func(*gearAddOptions) error) *cobra.Command {
 	o := &gearAddOptions{factory: f}
 	cmd := &cobra.Command{
-		Use:   "add LABEL",
+		Use:   "add [LABEL]",
 		Short: "Add a " + k.noun,
 		Long: long(fmt.Sprintf(`Add a %[1]s under a label of your choice. What you do not know is left out; it can be added later with
 'centwise %[1]s edit'. A %[1]s that looks like one already there is refused unless you say --anyway. The catalog is made
 if there is none.`, k.noun),
+			"On a terminal, what is missing is asked for: without a label, without any field, or without one that is needed.",
 			exitStatus(exitOK, exitFailed, exitUsage, exitBusy)),
 		Example: k.addExample,
-		Args:    args(1, 1),
+		Args:    args(0, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
-			o.label = got[0]
+			if len(got) == 1 {
+				o.label = got[0]
+			}
+			if len(got) == 0 && !f.MayAsk() {
+				return usagef(k.firstExample(), "an argument is missing: a %s needs %s", k.noun, strings.Join(append([]string{"a LABEL"}, k.missing(o.set)...), " and "))
+			}
 			return orRun(runF, k.runAdd)(cmd.Context(), o)
 		},
 	}
@@ -44,6 +51,11 @@ if there is none.`, k.noun),
 }
 
 func (k *gearKind[T]) runAdd(ctx context.Context, o *gearAddOptions) error {
+	if asker := o.factory.Asker(); asker != nil && (o.label == "" || len(o.set) == 0 || len(k.missing(o.set)) > 0) {
+		if err := k.askAdd(ctx, asker, o); err != nil {
+			return err
+		}
+	}
 	item, err := k.build(o)
 	if err != nil {
 		return err
@@ -100,25 +112,33 @@ func (k *gearKind[T]) writeNew(ctx context.Context, store catalog.Store, o *gear
 // build makes the record to add from the options.
 func (k *gearKind[T]) build(o *gearAddOptions) (T, error) {
 	var item T
-	set, err := k.apply(&item, o.set)
-	if err != nil {
+	if _, err := k.apply(&item, o.set); err != nil {
 		return item, err
 	}
-	var missing []string
-	for _, name := range k.required {
-		if !set[name] {
-			missing = append(missing, "--"+strings.ReplaceAll(name, "_", "-"))
-		}
-	}
-	if len(missing) > 0 {
-		return item, usagef(strings.TrimSpace(strings.SplitN(k.addExample, "\n", 2)[0]), "a %s needs %s", k.noun, strings.Join(missing, " and "))
+	if missing := k.missing(o.set); len(missing) > 0 {
+		return item, usagef(k.firstExample(), "a %s needs %s", k.noun, strings.Join(missing, " and "))
 	}
 	if strings.TrimSpace(o.label) == "" {
-		return item, usagef(strings.TrimSpace(strings.SplitN(k.addExample, "\n", 2)[0]), "the label is empty")
+		return item, usagef(k.firstExample(), "the label is empty")
 	}
 	*k.name(&item) = strings.TrimSpace(o.label)
 	now := o.factory.Now().UTC()
 	*k.rev(&item) = catalog.Revision{Number: 1, At: now, Contributor: o.contributor}
 	// Checked before a catalog is made for it.
 	return item, k.changes(item).Normalized(now).Validate()
+}
+
+// missing are the flags that a new record needs and that were not given.
+func (k *gearKind[T]) missing(set settings) []string {
+	var out []string
+	for _, name := range k.required {
+		if !slices.ContainsFunc(set, func(s setting) bool { return s.field == name }) {
+			out = append(out, "--"+strings.ReplaceAll(name, "_", "-"))
+		}
+	}
+	return out
+}
+
+func (k *gearKind[T]) firstExample() string {
+	return strings.TrimSpace(strings.SplitN(k.addExample, "\n", 2)[0])
 }

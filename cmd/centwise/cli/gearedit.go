@@ -27,12 +27,13 @@ func newGearEditCmd[T any](f *Factory, k *gearKind[T], runF func(*gearEditOption
 		Short: "Change fields of a " + k.noun,
 		Long: long(fmt.Sprintf(`Change the fields of a %s that are given as flags and leave the others as they are. An empty value ("" or
 0) takes a field back to not known. The change is a new revision; the old one stays in history.`, k.noun),
+			"On a terminal and without a field, the fields are asked for, with what they are now.",
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy)),
 		Example: k.editExample,
 		Args:    args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.label = got[0]
-			if len(o.set) == 0 && o.newLabel == "" {
+			if !o.given() && !f.MayAsk() {
 				return usagef(helpOf(cmd)+" lists the fields", "nothing to change was given")
 			}
 			return orRun(runF, k.runEdit)(cmd.Context(), o)
@@ -45,6 +46,9 @@ func newGearEditCmd[T any](f *Factory, k *gearKind[T], runF func(*gearEditOption
 	return cmd
 }
 
+// given reports whether flags say what to change.
+func (o *gearEditOptions) given() bool { return len(o.set) > 0 || o.newLabel != "" }
+
 func (k *gearKind[T]) runEdit(ctx context.Context, o *gearEditOptions) error {
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
@@ -54,6 +58,11 @@ func (k *gearKind[T]) runEdit(ctx context.Context, o *gearEditOptions) error {
 	old, err := k.find(ctx, store, o.label)
 	if err != nil {
 		return err
+	}
+	if asker := o.factory.Asker(); asker != nil && !o.given() {
+		if err := k.askEdit(ctx, asker, store, o, old); err != nil {
+			return err
+		}
 	}
 	item := old
 	if _, err := k.apply(&item, o.set); err != nil {

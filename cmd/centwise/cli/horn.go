@@ -17,6 +17,7 @@ var hornKind = &gearKind[catalog.Horn]{
 	editExample: `  centwise horn edit Alder --throw3-mm 28
   centwise horn edit Alder --label "Alder (old)" --owner ""`,
 	required: []string{"key"},
+	pages:    hornPages,
 	fields: []gearField[catalog.Horn]{
 		textField("maker", "who made it", func(h *catalog.Horn) *string { return &h.Maker }).listed("maker", 3),
 		textField("model", "model; maker and model together are its design", func(h *catalog.Horn) *string { return &h.Model }).listed("model", 3),

@@ -13,6 +13,7 @@ var mouthpieceKind = &gearKind[catalog.Mouthpiece]{
   centwise mouthpiece add "Dunlin 16.6" --rim-mm 16.6 --stock cupboard`,
 	editExample: `  centwise mouthpiece edit "Plover 16.2" --throat-mm 3.7
   centwise mouthpiece edit "Plover 16.2" --stock cupboard,shop --owner reed-otter`,
+	pages: mouthpiecePages,
 	fields: []gearField[catalog.Mouthpiece]{
 		textField("maker", "who made it", func(m *catalog.Mouthpiece) *string { return &m.Maker }).listed("maker", 3),
 		textField("model", "model; maker and model together are its design", func(m *catalog.Mouthpiece) *string { return &m.Model }).listed("model", 3),

@@ -17,6 +17,7 @@ var playerKind = &gearKind[catalog.Player]{
 	editExample: `  centwise player edit reed-otter --range F#3-B5
   centwise player edit reed-otter --rim-max-mm 0
   centwise player edit reed-otter --weights march.csv`,
+	pages: playerPages,
 	fields: []gearField[catalog.Player]{
 		textField("level", "level in words", func(p *catalog.Player) *string { return &p.Level }).listed("level", 2),
 		numberField("rim_min_mm", "mm", "smallest comfortable rim; 0 for no limit", func(p *catalog.Player) *float64 { return &p.RimMinMM }).listed("rim from mm", 3),

@@ -35,6 +35,7 @@ directory.`,
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(newHelpCmd())
 	root.PersistentFlags().StringVar(&f.catalogFlag, "catalog", "", "`FILE` that holds the catalog (default $CENTWISE_CATALOG, else your data directory)")
+	f.asking.addFlags(root)
 	root.AddGroup(commandGroups...)
 	add := func(group string, cmds ...*cobra.Command) {
 		for _, c := range cmds {

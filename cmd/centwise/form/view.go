@@ -13,7 +13,7 @@ const helpLines = 3
 
 // around is how many lines a page has beside its questions.
 func (p *pages) around() int {
-	return 1 + 1 + 1 + helpLines + 1 + 1 // title, gap, gap, help, keys, the cursor's own line
+	return 1 + 1 + 1 + helpLines + 1 + 1 + 1 // title, gap, gap, help, gap, keys, the cursor's own line
 }
 
 // View draws the page.
@@ -27,7 +27,7 @@ func (p *pages) View() string {
 		b.WriteString(p.summary() + "\n\n")
 	}
 	b.WriteString(trimEmpty(p.huh.View()) + "\n\n")
-	b.WriteString(p.below() + "\n")
+	b.WriteString(p.below() + "\n\n")
 	b.WriteString(p.fit(p.keys(), p.look.plain.Faint(true).Render))
 	return b.String()
 }
@@ -99,9 +99,16 @@ func (p *pages) below() string {
 	return strings.Join(out, "\n")
 }
 
-// said is what was said of the answers of this page.
+// said is what was said of the answers of this page, and of the last answer of
+// the page before when this one has just come.
 func (p *pages) said() []string {
 	var out []string
+	if p.page > 0 && p.at == 0 && !p.atReview() {
+		last := p.fields[p.page-1]
+		if text := p.remarks[last[len(last)-1].q]; text != "" {
+			out = append(out, text)
+		}
+	}
 	for _, f := range p.fields[p.page] {
 		if text := p.remarks[f.q]; text != "" {
 			out = append(out, text)

@@ -98,10 +98,13 @@ func (p *pages) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		p.width, p.height = msg.Width, msg.Height
 		return p, p.pass(tea.WindowSizeMsg{Width: msg.Width, Height: max(3, msg.Height-p.around())})
 	case tea.KeyMsg:
-		return p, p.key(msg)
+		return p, tea.Batch(p.key(msg), p.pass(redraw{}))
 	}
 	return p, p.pass(msg)
 }
+
+// redraw makes the library draw what was changed behind its back.
+type redraw struct{}
 
 // pass hands a message on to the library.
 func (p *pages) pass(msg tea.Msg) tea.Cmd {

@@ -25,8 +25,15 @@ type Question struct {
 	// NoSupport leaves harmonic support out, which saves the predictions of the
 	// harmonics' slots. SortSupport needs it.
 	NoSupport bool
+	// Against is the setup played now: every pairing is compared with it.
+	Against *Of
+	// Pareto keeps the pairings that no other one beats in everything.
+	Pareto bool
+	// Resonances are what impedance sessions say of some setups.
+	Resonances map[PairOf]*Resonances
 
-	each side // whose lists are asked for, one for each horn or mouthpiece
+	now  *presentSetup // Against, judged
+	each side          // whose lists are asked for, one for each horn or mouthpiece
 }
 
 // Ranking is the answer, best first.
@@ -39,6 +46,10 @@ type Ranking struct {
 	Considered int            `json:"considered"` // pairings judged
 	LeftOut    map[string]int `json:"left_out,omitempty"`
 	Pairings   []Pairing      `json:"pairings"`
+	// Against says whether changing is worth it; nil if nothing was compared.
+	Against *Against `json:"against,omitempty"`
+	// Pareto is how many pairings nothing beats, if only those are listed.
+	Pareto int `json:"pareto,omitempty"`
 	// Notes are sentences on what the list can't say.
 	Notes []string `json:"notes,omitempty"`
 }
@@ -67,6 +78,13 @@ type Pairing struct {
 	// itself included, because neither was measured; 0 when it stands alone.
 	Alike int    `json:"alike,omitempty"`
 	Note  string `json:"note,omitempty"`
+	// SupportMeasured is the mean harmonic support by measured resonances, nil
+	// where there are none.
+	SupportMeasured *float64 `json:"support_measured,omitempty"`
+	// Gain compares with the setup played now, if one is named; Now is that
+	// setup itself.
+	Gain *Gain `json:"gain,omitempty"`
+	Now  bool  `json:"now,omitempty"`
 
 	errs  []float64 // error of every draw
 	group group     // what it would be pooled with
@@ -111,6 +129,9 @@ func Rank(ctx context.Context, e Engine, q Question) (*Ranking, error) {
 	if err != nil {
 		return nil, err
 	}
+	if q.now, err = q.presently(e); err != nil {
+		return nil, err
+	}
 	f, err := q.field(e)
 	if err != nil {
 		return nil, err
@@ -141,6 +162,10 @@ func (q Question) settled() (Question, error) {
 	if q.Sort == SortSupport && q.NoSupport {
 		return q, catalog.Errorf(catalog.Invalid, "ask for support or choose another order", "the list can't be sorted by support without it")
 	}
+	if q.each != pairs && (q.Against != nil || q.Pareto) {
+		return q, catalog.Errorf(catalog.Invalid, "ask for one list, of a horn, a mouthpiece or all pairs",
+			"lists for each can't be compared with one setup or narrowed to what nothing beats")
+	}
 	q.Criteria = q.Criteria.For(q.Player)
 	return q, nil
 }
@@ -170,6 +195,10 @@ func (q Question) rankAll(ctx context.Context, e Engine, f *field) (*Ranking, er
 	}
 	q.stand(pairings)
 	r.Considered, r.Pairings, r.Notes = len(pairings), pairings, q.remarks(slices.Values([][]Pairing{pairings}), f.missing)
+	r.Against = q.now.answer(pairings, q.sought())
+	if q.Pareto {
+		r.tradeOff()
+	}
 	return r, nil
 }
 
@@ -180,6 +209,7 @@ func (q Question) stand(list []Pairing) {
 	}
 	shareChances(list)
 	pool(list, q.Criteria.ToleranceCents)
+	q.now.compare(list)
 	order(list, q.Sort)
 	number(list)
 }

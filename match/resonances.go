@@ -84,6 +84,9 @@ func (r *Resonances) MeanSupport(slots []pitch.Slot) (float64, bool) {
 
 // known is MeanSupport, nil where it is not known.
 func (r *Resonances) known(slots []pitch.Slot) *float64 {
+	if r == nil {
+		return nil
+	}
 	if mean, ok := r.MeanSupport(slots); ok {
 		return &mean
 	}

@@ -123,12 +123,14 @@ func (q Question) pairing(f *field, c candidate, prediction fit.Prediction) Pair
 	p, horn, mouthpiece := f.plans[c.horn], f.horns[c.horn], f.mouthpieces[c.mouthpiece]
 	verdict, _, errs := p.judge(prediction, !q.NoSupport)
 	ev := prediction.Evidence
+	measured := q.Resonances[PairOf{horn.ID, mouthpiece.ID}].known(p.problem.Slots())
 	return Pairing{
 		Horn: horn.Label, Mouthpiece: mouthpiece.Label, Verdict: verdict,
 		Evidence: ev.Horn + ev.Mouthpiece - ev.Pair, EvidenceOf: ev,
 		PairSessions: ev.Pair, HornSessions: ev.Horn, Sessions: ev.Mouthpiece,
 		Basis: ev.Basis, Linked: prediction.Linked, Adapter: !fits(*horn, *mouthpiece),
-		errs: errs, group: groupOf(*horn, prediction),
+		SupportMeasured: measured,
+		errs:            errs, group: groupOf(*horn, prediction),
 	}
 }
 

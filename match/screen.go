@@ -56,7 +56,7 @@ const alikeJudged = 256
 // screening, and whether that is worth it.
 func (q Question) canScreen(e Engine, f *field) bool {
 	_, ok := e.(gridEngine)
-	return ok && q.Sort == SortError && q.Limit > 0 && f.pairs() > screenFrom
+	return ok && q.Sort == SortError && !q.Pareto && q.Limit > 0 && f.pairs() > screenFrom
 }
 
 // newScreen prepares lists of a question's length.
@@ -338,6 +338,7 @@ func (s *scout) complete(p *Pairing) {
 	}
 	whole := s.q.pairing(s.f, *p.brief, s.cast.prediction(*p.brief))
 	whole.Rank, whole.ChanceBest, whole.errs = p.Rank, p.ChanceBest, nil
+	whole.Gain, whole.Now = p.Gain, p.Now
 	*p = whole
 }
 
@@ -395,6 +396,7 @@ func (q Question) rankScreened(ctx context.Context, e gridEngine, f *field) (*Ra
 	r.Pairings = scouts[0].finish(entries[:min(len(entries), s.keep)])
 	r.Notes = append(q.remarks(slices.Values([][]Pairing{r.Pairings}), f.missing),
 		fmt.Sprintf("Of so many pairings the first %d were found without judging all in full: what is said here of pairings, and the chances of being the best, are about these.", len(r.Pairings)))
+	r.Against = q.now.answer(r.Pairings, q.sought())
 	return r, nil
 }
 

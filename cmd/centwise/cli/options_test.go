@@ -387,3 +387,29 @@ func TestGearListsCanBeImported(t *testing.T) {
 	check("mouthpieces", mouthpieceKind.table(nil))
 	check("players", playerKind.table(nil))
 }
+
+func TestTradeOptions(t *testing.T) {
+	for _, tc := range []struct {
+		args []string
+		want tradeFlags
+		err  string
+	}{
+		{args: []string{"--horn", "Alder", "--against", "Plover 16.2"}, want: tradeFlags{against: "Plover 16.2"}},
+		{args: []string{"--pareto", "--against", "Alder + Plover 16.2"}, want: tradeFlags{against: "Alder + Plover 16.2", pareto: true}},
+		{args: []string{"--pareto", "--each-horn"}, err: "--pareto and --each-horn"},
+		{args: []string{"--against", "Alder", "--each-mouthpiece"}, err: "--against and --each-mouthpiece"},
+		{args: []string{"--against", "Alder", "--matrix"}, err: "--against and --matrix"},
+	} {
+		f := closedFactory(t)
+		var got *rankOptions
+		err := parse(newRankCmd(f, func(o *rankOptions) error { got = o; return nil }), tc.args...)
+		switch {
+		case tc.err != "":
+			if !usageOf(err, tc.err) {
+				t.Errorf("%v: error %v, want usage error with %q", tc.args, err, tc.err)
+			}
+		case err != nil || got.trade != tc.want:
+			t.Errorf("%v: %+v (%v), want %+v", tc.args, got, err, tc.want)
+		}
+	}
+}

@@ -22,6 +22,7 @@ type rankOptions struct {
 	each       match.Owner // a list for each of these
 	judge      judgeFlags
 	filter     filterFlags
+	trade      tradeFlags
 	sort       string
 	top        int
 	matrix     bool
@@ -47,6 +48,7 @@ it rests on.`,
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			`Filters leave out what you can't use; gear whose rim or cup is not known does not pass a filter on it.
 Chances refer to everything that was judged, also where --top shows only a part.`,
+			tradeHelp[0], tradeHelp[1],
 			eachHelp[0],
 			`--matrix shows all pairs as a table: a line a horn, a column a mouthpiece, the error in each cell, the best of each
 line marked. A terminal shows as many columns as it has room for and --top lines; --csv and --json hold everything:
@@ -55,12 +57,15 @@ line marked. A terminal shows as many columns as it has room for and --top lines
 			`--json prints {"horn", "mouthpiece", "player", "sorted_by", "weights", "considered", "left_out", "pairings": [{"rank", "horn",
 "mouthpiece", "error_cents", "low", "high", "chance_best", "chance_tolerable", "support", "worst": {"note", "cents"},
 "evidence", "basis", "linked", ...}], "notes"}; it and --csv hold every pairing unless --top is given.`,
+			tradeHelp[2],
 			eachHelp[1],
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
 		Example: `  centwise rank --horn Alder
   centwise rank --horn Alder --player reed-otter --comfort --stock cupboard
   centwise rank --mouthpiece "Plover 16.2" --key Bb --loaner
   centwise rank --top 20 --sort worst --json
+  centwise rank --horn Alder --against "Plover 16.2"
+  centwise rank --against "Alder + Plover 16.2" --pareto
   centwise rank --each-horn --stock cupboard --top 3
   centwise rank --each-mouthpiece --loaner --csv
   centwise rank --matrix --stock cupboard
@@ -83,7 +88,8 @@ line marked. A terminal shows as many columns as it has room for and --top lines
 	o.judge.add(cmd)
 	o.judge.part.add(cmd)
 	o.filter.add(cmd)
-	fs.StringVar(&o.sort, "sort", string(match.SortError), "order: `WORD` error, worst, support or chance")
+	o.trade.add(cmd)
+	fs.StringVar(&o.sort, "sort", string(match.SortError), "order: `WORD` error, worst, support, chance (of being best) or tolerance (chance of being in tune)")
 	fs.IntVar(&o.top, "top", 0, fmt.Sprintf("show the first `N` only; 0 for all (default %d for people, all for programs; %d of each list)", shortlist, shortlistEach))
 	fs.BoolVar(&o.matrix, "matrix", false, "show all pairs as a table of horns by mouthpieces")
 	o.pictures.add(cmd, "the list")
@@ -176,7 +182,7 @@ func (o *rankOptions) question(ctx context.Context, s catalog.Store) (match.Ques
 	if err := o.candidates(ctx, s, &q); err != nil {
 		return q, err
 	}
-	return q, nil
+	return q, o.trade.put(ctx, s, &q, o.each == "")
 }
 
 // candidates reads the gear that is ranked.
@@ -228,7 +234,7 @@ func printRanking(o *rankOptions, r *match.Ranking) error {
 		if err := show.RankTable(r).Write(s.Out, s.Style); err != nil {
 			return err
 		}
-		s.Notes(r.Notes)
+		s.Notes(show.RankSentences(r))
 	}
 	sayNext(s, r, o.factory.Here())
 	s.Note(cautionShared + " " + cautionRest)

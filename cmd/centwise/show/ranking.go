@@ -27,8 +27,10 @@ func RankTable(r *match.Ranking) *Table {
 		{Title: "rests on", Drop: 2},
 		{Name: "basis"}, {Name: "linked"},
 	}}
+	more, cells := extraColumns(t, r)
+	t.Columns = append(t.Columns, more...)
 	for _, p := range r.Pairings {
-		t.Add(rankRow(p)...)
+		t.Add(append(rankRow(p), cells(p)...)...)
 	}
 	return t
 }
@@ -86,6 +88,9 @@ func Ranking(w io.Writer, s Style, r *match.Ranking, toleranceCents float64) err
 	if _, err := fmt.Fprintf(w, "%s\n\n", s.Paint(Strong, heading)); err != nil {
 		return err
 	}
+	if err := answerFirst(w, s, r); err != nil {
+		return err
+	}
 	table := RankTable(r)
 	if err := table.Write(w, s); err != nil {
 		return err
@@ -111,6 +116,9 @@ func rankLegend(s Style, t *Table, toleranceCents float64) string {
 		{"worst note", "worst note: what is left of it, + sharp, - flat"},
 		{"support", "support: how well the notes' overtones find resonances, 1 at most"},
 		{"sessions", "sessions: how many measured the horn or the mouthpiece"},
+		{"gain", "gain: how much less it leaves than what is played now, + better, - worse"},
+		{"better", "better: chance that it is better at all"},
+		{"measured", "measured: support by measured resonances"},
 		{"rests on", "rests on: sessions with this pair, with each alone, with others of a design, or only its sizes"},
 	} {
 		if t.Shows(s, column.title) {

@@ -147,6 +147,9 @@ func (l *Lesson) compareRanks(was, is *Ranking) {
 	})
 }
 
+// widerBy is how much wider an interval has to be to be called so.
+const widerBy = 1.02
+
 // shownMoves is how many moves the sentences name, all of them within the first
 // shownRanks before or after.
 const shownMoves, shownRanks = 5, 10
@@ -159,6 +162,9 @@ func (l *Lesson) Words() []string {
 	}
 	out := []string{fmt.Sprintf("What is expected of %s is known to within %.1f cents a note now (80 %% interval), %.1f before; it moved by %.1f cents on a typical note.",
 		setup, l.After.IntervalCents, l.Before.IntervalCents, l.ChangeCents)}
+	if l.After.IntervalCents > widerBy*l.Before.IntervalCents {
+		out = append(out, "The interval is wider than before: the session showed that notes vary more than was taken for usual.")
+	}
 	out = append(out, l.evidenceWords())
 	return append(out, l.moveWords()...)
 }
@@ -188,7 +194,11 @@ func (l *Lesson) moveWords() []string {
 			parts = append(parts, fmt.Sprintf("%s from %d to %d", m.Mouthpiece, m.From, m.To))
 		}
 	}
-	text := fmt.Sprintf("Of %d mouthpieces for %s, %d changed their rank", l.Ranked, l.Horn, len(l.Moved))
+	have := "have"
+	if len(l.Moved) == 1 {
+		have = "has"
+	}
+	text := fmt.Sprintf("Of %d mouthpieces for %s, %d %s another rank", l.Ranked, l.Horn, len(l.Moved), have)
 	switch {
 	case len(parts) == 0:
 		return []string{text + fmt.Sprintf(", none of them among the first %d.", shownRanks)}

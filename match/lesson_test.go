@@ -76,7 +76,7 @@ func TestLearn(t *testing.T) {
 	}
 	text := strings.Join(l.Words(), " ")
 	for _, want := range []string{"within 3.8 cents a note now", "10.3 before", "moved by 10.2", "1 session with both, 3 with the horn and 2 with the mouthpiece",
-		"3 changed their rank: Plover from 3 to 1, Dunlin from 1 to 2 and Knot from 2 to 3"} {
+		"3 have another rank: Plover from 3 to 1, Dunlin from 1 to 2 and Knot from 2 to 3"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in %s", want, text)
 		}
@@ -95,8 +95,11 @@ func TestLearnWords(t *testing.T) {
 	if l, err := learn(before, before, q); err != nil || !strings.Contains(strings.Join(l.Words(), " "), "still not linked") {
 		t.Errorf("%v, error %v", l, err)
 	}
+	if l, err := learn(after, before, q); err != nil || !strings.Contains(strings.Join(l.Words(), " "), "The interval is wider than before") {
+		t.Errorf("%v, error %v", l, err)
+	}
 	l := &Lesson{Horn: "Alder", Ranked: 40, Moved: []Move{{Mouthpiece: "Knot", From: 31, To: 30}}}
-	if text := strings.Join(l.moveWords(), " "); !strings.Contains(text, "1 changed their rank, none of them among the first 10") {
+	if text := strings.Join(l.moveWords(), " "); !strings.Contains(text, "1 has another rank, none of them among the first 10") {
 		t.Error(text)
 	}
 }

@@ -62,6 +62,7 @@ func TestScripts(t *testing.T) {
 			"lock":         lock,
 			"unprivileged": unprivileged,
 			"onterminal":   onTerminal,
+			"typing":       typing,
 			"makefile":     makeFile,
 			"rounded":      rounded,
 			"write":        write,

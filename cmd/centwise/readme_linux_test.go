@@ -124,8 +124,13 @@ func outline(text string) string {
 func screenText(control *os.File) string {
 	var screen bytes.Buffer
 	screen.ReadFrom(control) // ends with an error when the other side closes
+	return withoutProgress(strings.ReplaceAll(screen.String(), "\r\n", "\n"))
+}
+
+// withoutProgress takes away what was drawn over again.
+func withoutProgress(text string) string {
 	var out strings.Builder
-	for line := range strings.Lines(strings.ReplaceAll(screen.String(), "\r\n", "\n")) {
+	for line := range strings.Lines(text) {
 		const clear = "\r\x1b[K"
 		if at := strings.LastIndex(line, clear); at >= 0 {
 			line = line[at+len(clear):]

@@ -8,3 +8,7 @@ import "github.com/rogpeppe/go-internal/testscript"
 func onTerminal(ts *testscript.TestScript, _ bool, _ []string) {
 	ts.Fatalf("put [linux] before onterminal")
 }
+
+func typing(ts *testscript.TestScript, _ bool, _ []string) {
+	ts.Fatalf("put [linux] before typing")
+}

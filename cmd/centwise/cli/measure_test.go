@@ -247,7 +247,7 @@ func TestMeasureAtTheTerminal(t *testing.T) {
 		"do not lip it in tune", "Somebody else reads the tuner", "A4 = 440 Hz", "leave the tuning slide", "disinfect",
 		fmt.Sprintf("Round 1 of 2, 1 of 5: %s, %s (%s): ", first.Note(), strings.Join(strings.Split(first.Valves.String(), ""), "-"), first.Note()-2),
 		`Not taken: "four" is not a reading`, "Read as +4.5.", "Notes are left. Type done once more", "That is unlikely beside the other notes", "Again: ",
-		"Round 1 of 2 is done.", "That is far from the other readings of this note.", "All notes are read. Enter records the session",
+		"Round 1 of 2 is done.", "That is far from the other readings of this note.", "All notes are read. Enter records them",
 		"Recorded session 2026-03-14 Alder: 10 readings of 5 notes.", "is known to within", "centwise session show '2026-03-14 Alder'",
 	} {
 		if !strings.Contains(text, want) {
@@ -280,7 +280,7 @@ func TestMeasureAtTheTerminal(t *testing.T) {
 func TestMeasureStopsAndGoesOn(t *testing.T) {
 	w := newWorld(t)
 	code, out, errOut := w.typed([]string{"1", "2", "quit"}, alder("--rounds", "1", "--no-fit")...)
-	if code != exitOK || out != "" || !strings.Contains(errOut, "2 readings of 2026-03-14 Alder are kept") {
+	if code != exitOK || out != "" || !strings.Contains(errOut, "2 readings of 2026-03-14 Alder kept") {
 		t.Fatalf("exit %d, output %q: %s", code, out, errOut)
 	}
 	code, _, errOut = w.typed([]string{"3"}, "measure", "--resume") // then the input ends, as with Ctrl-D
@@ -346,7 +346,7 @@ func TestMeasureCancelled(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	s.In = &cancelling{lines: []string{"1\n", "2\n"}, cancel: cancel}
 	code := Run(ctx, w.factory(s), alder())
-	if code != exitCancelled || !strings.Contains(errBuffer.String(), "2 readings of 2026-03-14 Alder are kept") || !strings.Contains(errBuffer.String(), "Try: centwise measure --resume ") {
+	if code != exitCancelled || !strings.Contains(errBuffer.String(), "2 readings of 2026-03-14 Alder kept") || !strings.Contains(errBuffer.String(), "Try: centwise measure --resume ") {
 		t.Errorf("exit %d: %s", code, errBuffer)
 	}
 }

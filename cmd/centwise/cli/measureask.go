@@ -29,7 +29,7 @@ func (o *measureOptions) ask(ctx context.Context, store catalog.Store) error {
 	if len(missing) == 0 {
 		return nil
 	}
-	asker := o.asker()
+	asker := o.factory.Asker()
 	if asker == nil {
 		return usagef(`centwise measure --horn Alder --mouthpiece "Plover 16.2" --player reed-otter`, "measure needs %s", strings.Join(missing, " and "))
 	}
@@ -38,15 +38,6 @@ func (o *measureOptions) ask(ctx context.Context, store catalog.Store) error {
 		return err
 	}
 	return asker.Ask(ctx, o.questions(known))
-}
-
-// asker asks whoever sits there; nil for nobody.
-func (o *measureOptions) asker() form.Asker {
-	s := o.factory.Streams
-	if !s.Person {
-		return nil
-	}
-	return form.NewPlain(s.Lines(), s.Err, s.Talk.Columns())
 }
 
 // holdings is what the questions choose from.

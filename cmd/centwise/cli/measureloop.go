@@ -119,7 +119,7 @@ func (m *measuring) next(ctx context.Context, place protocol.Place, more bool) (
 // prompt names the note in one line that a screen reader can read.
 func (m *measuring) prompt(p protocol.Place, more bool) string {
 	if !more {
-		return "All notes are read. Enter records the session, undo takes the last line back: "
+		return "All notes are read. Enter records them, undo takes one back: "
 	}
 	note := m.streams.Talk.Paint(show.Strong, p.Slot.Note().String())
 	head := fmt.Sprintf("Round %d of %d, %d of %d", p.Round, p.Rounds, p.Number, p.Of)
@@ -248,7 +248,7 @@ func (m *measuring) roundDone(place protocol.Place) {
 // stopped ends measuring before its end: by Ctrl-C (a cancelled context), the
 // end of the input, or because somebody wants to (nil).
 func (m *measuring) stopped(ctx context.Context, cause error) error {
-	kept := fmt.Sprintf("stopped; %s of %s are kept", match.Count(len(m.sitting.Readings()), "reading"), m.occasion.draft.Session.Name)
+	kept := fmt.Sprintf("stopped; %s of %s kept", match.Count(len(m.sitting.Readings()), "reading"), m.occasion.draft.Session.Name)
 	switch {
 	case ctx.Err() != nil:
 		return &stopError{kept, m.resumeCommand(), context.Canceled}

@@ -2,8 +2,10 @@ package cli
 
 import (
 	"context"
+	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"centwise/catalog"
 	"centwise/match"
@@ -21,10 +23,13 @@ type judgeFlags struct {
 	tolerance float64
 	noThrows  bool
 	adapter   bool
+
+	flags *pflag.FlagSet // of the command
 }
 
 func (j *judgeFlags) add(cmd *cobra.Command) {
 	fs := cmd.Flags()
+	j.flags = fs
 	fs.StringVar(&j.player, "player", "", "`HANDLE` of the player; without, a typical player")
 	fs.StringVar(&j.notes, "range", "", "written `LOW-HIGH` to judge, as in G3-A5 (default the player's, else usual for the instrument)")
 	fs.StringVar(&j.register, "register", "", "what counts more: `WORD` even, low, middle or high (default the player's weights, else even)")
@@ -34,6 +39,28 @@ func (j *judgeFlags) add(cmd *cobra.Command) {
 	fs.Float64Var(&j.tolerance, "tolerance-cents", 0, "error of `CENTS` that counts as in tune (default the player's, else 10)")
 	fs.BoolVar(&j.noThrows, "no-throws", false, "leave the valve slides where they are")
 	fs.BoolVar(&j.adapter, "adapter", false, "let shank and receiver differ")
+}
+
+// judgeNames are the flags that say by what a setup is judged.
+var judgeNames = []string{"player", "range", "register", "weights", "part", "part-name", "part-key", "just", "target", "tolerance-cents", "no-throws", "adapter"}
+
+// again writes the flags as they were given, to end another command that is to
+// judge alike.
+func (j *judgeFlags) again() string {
+	if j.flags == nil {
+		return ""
+	}
+	var b strings.Builder
+	for _, name := range judgeNames {
+		switch f := j.flags.Lookup(name); {
+		case f == nil || !f.Changed:
+		case f.Value.String() == "true":
+			b.WriteString(" --" + name)
+		default:
+			b.WriteString(" --" + name + " " + catalog.ShellWord(f.Value.String()))
+		}
+	}
+	return b.String()
 }
 
 // criteria turns the flags into what match judges by.

@@ -236,24 +236,20 @@ func printRanking(o *rankOptions, r *match.Ranking) error {
 		}
 		s.Notes(show.RankSentences(r))
 	}
-	sayNext(s, r, o.factory.Here())
+	sayNext(s, r, o.judge.again()+o.factory.Here())
 	s.Note(cautionShared + " " + cautionRest)
 	return nil
 }
 
-// sayNext says what to do with a shortlist; here ends commands.
-func sayNext(s *Streams, r *match.Ranking, here string) {
+// sayNext says what to do with a shortlist; ending ends commands.
+func sayNext(s *Streams, r *match.Ranking, ending string) {
 	first := r.Pairings[0]
 	if first.Evidence == 0 && first.Basis != fit.BasisDesign {
 		s.Note("Next: measure one session, and import it as 'centwise import --help' says.")
 		return
 	}
-	predict := fmt.Sprintf("centwise predict %s %s", catalog.ShellWord(first.Horn), catalog.ShellWord(first.Mouthpiece))
-	if r.Player != "" {
-		predict += " --player " + catalog.ShellWord(r.Player)
-	}
 	s.Note("Next: see note by note why the first is first:")
-	s.Command(predict + here)
+	s.Command(fmt.Sprintf("centwise predict %s %s%s", catalog.ShellWord(first.Horn), catalog.ShellWord(first.Mouthpiece), ending))
 	if first.PairSessions == 0 {
 		s.Note("Then measure one session with it, import the readings and rank again: the list will be surer.")
 	}

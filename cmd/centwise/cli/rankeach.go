@@ -75,17 +75,17 @@ func rankEachRun(ctx context.Context, o *rankOptions) error {
 	if err != nil {
 		return err
 	}
-	sayOneList(s, r, o.factory.Here())
+	sayOneList(s, r, o.judge.again()+o.factory.Here())
 	s.Note(cautionShared + " " + cautionRest)
 	return nil
 }
 
-// sayOneList says how to see one list whole; here ends commands.
-func sayOneList(s *Streams, r *match.EachRanking, here string) {
+// sayOneList says how to see one list whole; ending ends commands.
+func sayOneList(s *Streams, r *match.EachRanking, ending string) {
 	flag, label := "--horn ", r.Lists[0].Horn
 	if r.Each == match.EachMouthpiece {
 		flag, label = "--mouthpiece ", r.Lists[0].Mouthpiece
 	}
 	s.Note("Next: see one list whole, with the chances of all:")
-	s.Command("centwise rank " + flag + catalog.ShellWord(label) + " --top 0" + here)
+	s.Command("centwise rank " + flag + catalog.ShellWord(label) + " --top 0" + ending)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"reflect"
 	"strings"
 	"testing"
@@ -365,6 +366,81 @@ func (c *cancelling) Read(p []byte) (int, error) {
 	n := copy(p, c.lines[0])
 	c.lines = c.lines[1:]
 	return n, nil
+}
+
+// waiting does something before it gives a line.
+type waiting struct {
+	lines  []string
+	before map[int]func()
+	n      int
+}
+
+func (r *waiting) Read(p []byte) (int, error) {
+	if r.n == len(r.lines) {
+		return 0, io.EOF
+	}
+	if do := r.before[r.n]; do != nil {
+		do()
+	}
+	r.n++
+	return copy(p, r.lines[r.n-1]+"\n"), nil
+}
+
+// Two terminals on one draft: the second writer is told, and nothing is lost.
+func TestMeasureOnTwoTerminals(t *testing.T) {
+	w := newWorld(t)
+	s, _, errBuffer := Test("")
+	s.Person = true
+	s.In = &waiting{lines: []string{"1", "2"}, before: map[int]func(){1: func() {
+		if code, _, errOut := w.typed([]string{"7", "quit"}, "measure", "--resume"); code != exitOK {
+			t.Errorf("the other terminal: exit %d: %s", code, errOut)
+		}
+	}}}
+	code := Run(context.Background(), w.factory(s), alder())
+	if code != exitFailed || !strings.Contains(errBuffer.String(), "another terminal enters it too") || !strings.Contains(errBuffer.String(), "centwise measure --resume ") {
+		t.Errorf("exit %d: %s", code, errBuffer)
+	}
+	d, err := w.store().Draft(context.Background(), "2026-03-14 Alder")
+	if err != nil || len(d.Lines) != 2 || d.Lines[1].Cents[0] != 7 {
+		t.Errorf("%+v (%v)", d.Lines, err)
+	}
+}
+
+// A line that can't be written down just now is asked for again.
+func TestMeasureWhileTheCatalogIsBusy(t *testing.T) {
+	w := newWorld(t)
+	s, _, errBuffer := Test("")
+	s.Person = true
+	f := w.factory(s)
+	busy := &busyStore{}
+	open := f.Open
+	f.Open = func(ctx context.Context, path string, o sqlstore.Options) (catalog.Store, error) {
+		inner, err := open(ctx, path, o)
+		busy.Store = inner
+		return busy, err
+	}
+	s.In = &waiting{lines: []string{"1", "2", "2", "3", "quit"}, before: map[int]func(){1: func() { busy.times = 1 }}}
+	code := Run(context.Background(), f, alder())
+	if code != exitOK || !strings.Contains(errBuffer.String(), "Not written down: held; wait. Then type it again.") {
+		t.Errorf("exit %d: %s", code, errBuffer)
+	}
+	if d, err := w.store().Draft(context.Background(), "2026-03-14 Alder"); err != nil || len(d.Lines) != 3 {
+		t.Errorf("%+v (%v)", d.Lines, err)
+	}
+}
+
+// busyStore can't write lines so many times.
+type busyStore struct {
+	catalog.Store
+	times int
+}
+
+func (b *busyStore) AddDraftLine(ctx context.Context, id catalog.ID, n int, l catalog.DraftLine) error {
+	if b.times > 0 {
+		b.times--
+		return catalog.Errorf(catalog.Busy, "wait", "held")
+	}
+	return b.Store.AddDraftLine(ctx, id, n, l)
 }
 
 // Ctrl-C while it is worked out what a session taught comes too late to lose it.

@@ -200,7 +200,7 @@ func (m *measuring) enter(ctx context.Context, place protocol.Place, line string
 	d := &m.occasion.draft
 	// What was typed is kept, also when Ctrl-C comes at the same moment.
 	if err := m.store.AddDraftLine(context.WithoutCancel(ctx), d.ID, len(d.Lines)+1, answer.Line); err != nil {
-		return err
+		return m.notWritten(err)
 	}
 	d.Lines = append(d.Lines, answer.Line)
 	if err := m.sitting.Accept(answer.Line); err != nil {
@@ -209,6 +209,18 @@ func (m *measuring) enter(ctx context.Context, place protocol.Place, line string
 	if m.person {
 		m.comment(line, entry, answer, place)
 	}
+	return nil
+}
+
+// notWritten is what comes of a line that could not be written down. A catalog
+// that others hold, or a full disk, may be better in a moment.
+func (m *measuring) notWritten(err error) error {
+	var domain *catalog.Error
+	kind := catalog.KindOf(err)
+	if !m.person || !errors.As(err, &domain) || kind != catalog.Busy && kind != catalog.Unavailable {
+		return err
+	}
+	m.streams.Note("Not written down: %s; %s. Then type it again.", domain.What, domain.Hint)
 	return nil
 }
 

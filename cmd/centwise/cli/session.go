@@ -87,7 +87,7 @@ func sessionListRun(ctx context.Context, o *sessionListOptions) error {
 		return err
 	}
 	if len(sessions) == 0 && !o.output.json && !o.output.csv {
-		o.factory.Streams.Note("no sessions to list; import some with 'centwise import FILE'")
+		o.factory.Streams.Note("no sessions to list; measure one with 'centwise measure', or import some with 'centwise import FILE'")
 	}
 	return o.output.table(o.factory.Streams, sessionTable(sessions), func() any {
 		list := []show.Fields{}

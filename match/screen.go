@@ -227,15 +227,14 @@ func (s *scout) look(owner int) {
 		}
 		s.centre = s.centre[:len(p.Slots())]
 		s.cast.centre(c, s.centre)
-		e := p.Error(s.centre)
-		sum += e * e
+		sum += p.Floor(s.centre)
 	}
 	reject := func(reason string) { s.leftOut[reason]++ }
 	for i := range s.sought {
 		sum = 0
 		if size := s.each(owner, i, add, reject); size > 0 {
 			s.considered += size
-			s.bounds = append(s.bounds, bounded{sum / float64(min(size, s.members)) * (1 - slack), i})
+			s.bounds = append(s.bounds, bounded{sum/float64(min(size, s.members))*(1-slack) - slack, i})
 		}
 	}
 	heap.Init(&s.bounds)

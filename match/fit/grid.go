@@ -1,7 +1,6 @@
 package fit
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -26,10 +25,11 @@ type Grid struct {
 }
 
 type gridHorn struct {
-	place int
-	view  int
-	pairs []pairRecord // those measured, by mouthpiece
-	share *share       // nil: worked out as it is asked for
+	place  int
+	view   int
+	pairs  []pairRecord // those measured, by mouthpiece
+	share  *share       // nil: worked out as it is asked for
+	centre []float64    // drawn: of horn and player, with the share
 }
 
 // gridView is what the horns of one transposition make of the others' shares.
@@ -37,7 +37,8 @@ type gridView struct {
 	transposition int
 	frame         *frame
 	player        *share
-	mouthpieces   []share // nil: worked out as they are asked for
+	mouthpieces   []share   // nil: worked out as they are asked for
+	centres       []float64 // mouthpieces x drawn: theirs, side by side to be gone through fast
 }
 
 // Grid prepares to predict on some slots, with draws and standard deviations of
@@ -135,6 +136,7 @@ func (g *Grid) workOut() {
 		}
 		if len(g.horns) > 1 {
 			view.mouthpieces = make([]share, len(g.mouthpieces))
+			view.centres = make([]float64, len(g.mouthpieces)*view.frame.drawn)
 		}
 	}
 	if len(g.mouthpieces) > 1 {
@@ -144,7 +146,10 @@ func (g *Grid) workOut() {
 				h := &g.horns[i]
 				s := m.newShare(g.frames[h.view].frame)
 				w.horn(g.frames[h.view].frame, h.place, s)
-				h.share = &s
+				h.share, h.centre = &s, slices.Clone(s.centre)
+				if player := g.frames[h.view].player; player != nil {
+					add(player.centre, h.centre)
+				}
 			}
 		})
 	}
@@ -158,6 +163,7 @@ func (g *Grid) workOut() {
 				view := &g.frames[v]
 				view.mouthpieces[i] = m.newShare(view.frame)
 				w.mouthpiece(view.frame, g.mouthpieces[i], view.mouthpieces[i])
+				copy(view.centres[i*view.frame.drawn:], view.mouthpieces[i].centre)
 			}
 		}
 	})
@@ -167,13 +173,26 @@ func (g *Grid) workOut() {
 func (g *Grid) place(horn, mouthpiece int) setupPlace {
 	h := &g.horns[horn]
 	p := setupPlace{horn: h.place, mouthpiece: g.mouthpieces[mouthpiece], player: g.player, pair: -1}
-	i, ok := slices.BinarySearchFunc(h.pairs, int32(p.mouthpiece), func(r pairRecord, mouthpiece int32) int {
-		return cmp.Compare(r.mouthpiece, mouthpiece)
-	})
-	if ok {
+	if i := h.pairWith(int32(p.mouthpiece)); i >= 0 {
 		p.pair, p.sessions = int(h.pairs[i].at), int(h.pairs[i].sessions)
 	}
 	return p
+}
+
+// pairWith finds a horn's pair with a mouthpiece; -1 if it was not measured.
+func (h *gridHorn) pairWith(mouthpiece int32) int {
+	low, high := 0, len(h.pairs)
+	for low < high {
+		if middle := (low + high) / 2; h.pairs[middle].mouthpiece < mouthpiece {
+			low = middle + 1
+		} else {
+			high = middle
+		}
+	}
+	if low < len(h.pairs) && h.pairs[low].mouthpiece == mouthpiece {
+		return low
+	}
+	return -1
 }
 
 // Draws is how many joint draws there are.
@@ -264,6 +283,16 @@ func (c *Caster) Draws(horn, mouthpiece int) [][]float64 {
 
 // Centre sets out to the mean of the draws of a prediction.
 func (c *Caster) Centre(horn, mouthpiece int, out []float64) {
-	s, _, _ := c.shares(horn, mouthpiece)
-	s.centre(out)
+	h := &c.g.horns[horn]
+	view := &c.g.frames[h.view]
+	if h.centre == nil || view.mouthpieces == nil || c.g.Draws() < evenDraws || h.pairWith(int32(c.g.mouthpieces[mouthpiece])) >= 0 {
+		s, _, _ := c.shares(horn, mouthpiece)
+		s.centre(out)
+		return
+	}
+	out = out[:len(h.centre)]
+	b := view.centres[mouthpiece*len(out):][:len(out)]
+	for j, a := range h.centre {
+		out[j] = a + b[j]
+	}
 }

@@ -21,7 +21,9 @@ type Problem struct {
 	sumW   float64
 	travel Travel
 	asked  Options
-	unique bool // some note that counts has no throw: one t is best, not a range
+	stiff  float64 // sum of stiffs
+	plain  bool    // no note that counts has a throw
+	unique bool    // some note that counts has no throw: one t is best, not a range
 }
 
 // Options are the parts of a problem that have a sensible zero value.
@@ -46,7 +48,7 @@ func NewProblem(slots []pitch.Slot, o Options) (*Problem, error) {
 		slots: slots, travel: DefaultTravel(o.OpenLengthMM),
 		slope: make([]float64, len(slots)), weight: make([]float64, len(slots)),
 		pulls: make([]float64, len(slots)), stiffs: make([]float64, len(slots)),
-		reach: make([]float64, len(slots)), target: make([]float64, len(slots)), asked: o,
+		reach: make([]float64, len(slots)), target: make([]float64, len(slots)), plain: true, asked: o,
 	}
 	if o.Travel != nil {
 		p.travel = *o.Travel
@@ -67,7 +69,9 @@ func NewProblem(slots []pitch.Slot, o Options) (*Problem, error) {
 		}
 		p.pulls[j] = p.weight[j] * p.slope[j]
 		p.stiffs[j] = p.pulls[j] * p.slope[j]
+		p.stiff += p.stiffs[j]
 		p.sumW += p.weight[j]
+		p.plain = p.plain && (p.weight[j] == 0 || p.reach[j] == 0)
 		p.unique = p.unique || p.weight[j] > 0 && p.reach[j] == 0
 	}
 	if p.sumW == 0 {

@@ -104,7 +104,7 @@ func BenchmarkAsk30x40(b *testing.B) {
 		args []string
 	}{
 		{"horn", []string{"rank", "--horn", "Horn 03"}}, {"mouthpiece", []string{"rank", "--mouthpiece", "Mouthpiece 03"}},
-		{"pairs", []string{"rank"}}, {"predict", []string{"predict", "Horn 03", "Mouthpiece 03"}},
+		{"pairs", []string{"rank"}}, {"each horn", []string{"rank", "--each-horn"}}, {"predict", []string{"predict", "Horn 03", "Mouthpiece 03"}},
 	} {
 		b.Run(tc.name, func(b *testing.B) {
 			for b.Loop() {

@@ -100,7 +100,8 @@ func (s *Sitting) earlier(slot pitch.Slot, round int) []float64 {
 }
 
 // drift is how far a round lies above the first one, by the median over the
-// notes read in both; 0 where fewer than enough were.
+// notes read in both. Where fewer than enough were, it is that of the round
+// before.
 func (s *Sitting) drift(round int) float64 {
 	if round == 0 {
 		return 0
@@ -113,7 +114,7 @@ func (s *Sitting) drift(round int) float64 {
 		}
 	}
 	if len(differences) < enough {
-		return 0
+		return s.drift(round - 1)
 	}
 	return median(differences)
 }

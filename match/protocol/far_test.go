@@ -89,6 +89,24 @@ func TestFarReadings(t *testing.T) {
 	}
 }
 
+// A horn that warms up raises no alarm, and what would have been near when it
+// was cold is far when it is warm.
+func TestFarAllowsForDrift(t *testing.T) {
+	d, s := sitting(60, 69, 3)
+	for k, round := range d.Rounds {
+		for range round {
+			if k == 2 && len(s.Readings()) == 28 {
+				if a := answer(t, s, -6); a.Far != protocol.FromNote {
+					t.Errorf("18 cents below the level of the round is judged %d", a.Far)
+				}
+			}
+			if a := enter(t, &d, s, []string{"0", "6", "12"}[k]); a.Far != protocol.Near {
+				t.Errorf("round %d, reading %d: judged %d", k+1, len(s.Readings()), a.Far)
+			}
+		}
+	}
+}
+
 func answer(t *testing.T, s *protocol.Sitting, x float64) protocol.Answer {
 	t.Helper()
 	a, err := s.Answer(protocol.Entry{Command: protocol.Read, Cents: []float64{x}}, false)

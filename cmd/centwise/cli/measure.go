@@ -23,6 +23,7 @@ type measureOptions struct {
 	adapter                               bool
 
 	rounds string
+	given  bool // rounds by a flag
 	order  string
 	slots  string
 	notes  string // --range
@@ -132,6 +133,7 @@ func (o *measureOptions) take(cmd *cobra.Command, got []string) error {
 	if (o.html != "" || o.force) && !o.sheet {
 		return usagef("centwise measure --sheet --html sheet.html", "--html and --force go with --sheet")
 	}
+	o.given = cmd.Flags().Changed("rounds")
 	var alien []string
 	cmd.Flags().Visit(func(f *pflag.Flag) {
 		if o.resume && !slices.Contains(whileResuming, f.Name) {

@@ -29,7 +29,7 @@ func TestMeasureOptions(t *testing.T) {
 			"--temperature-c", "21,5", "--slide-mm", "12.5", "--gap-mm", "3", "--dynamic", "mf", "--name", "x", "--date", "2026-03-14", "--remark", "cold", "--adapter",
 			"--rounds", "2", "--order", "4711", "--slots", "all", "--range", "C4-G5", "--no-fit", "--json"},
 			want: measureOptions{horn: "Alder", mouthpiece: "Plover 16.2", player: "reed-otter", contributor: "fern-vole", a4: "442", temperature: "21,5", slide: "12.5", gap: "3",
-				dynamic: "mf", name: "x", date: "2026-03-14", remark: "cold", adapter: true, rounds: "2", order: "4711", slots: "all", notes: "C4-G5", noFit: true, json: true}},
+				dynamic: "mf", name: "x", date: "2026-03-14", remark: "cold", adapter: true, rounds: "2", given: true, order: "4711", slots: "all", notes: "C4-G5", noFit: true, json: true}},
 		{name: "resume the latest", args: []string{"--resume"}, want: measureOptions{rounds: "3", slots: "usual", resume: true}},
 		{name: "resume one", args: []string{"--resume", "Monday", "--name", "Tuesday"}, want: measureOptions{rounds: "3", slots: "usual", resume: true, draft: "Monday", name: "Tuesday"}},
 		{name: "an argument", args: []string{"Alder"}, err: `"Alder" is one argument too many`},

@@ -13,6 +13,7 @@ import (
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
+	"centwise/cmd/centwise/form/formtest"
 	"centwise/importers/sheet"
 	"centwise/match/protocol"
 )
@@ -42,6 +43,29 @@ func TestMeasureAskedAndByFlags(t *testing.T) {
 	c := asked.session("Tuesday")
 	if code != exitOK || c.Horn != a.Horn || c.Player != a.Player || c.A4Hz != 442 || c.TemperatureC != nil || *c.SlideMM != 12 || c.Dynamic != "mf" || c.Remark != "" {
 		t.Errorf("exit %d: %+v: %s", code, c, errOut)
+	}
+}
+
+// What the flags say is not asked; an answer that does not fit what they say is
+// refused.
+func TestMeasureAsksOnlyWhatIsOpen(t *testing.T) {
+	w := newWorld(t)
+	s, _, errBuffer := Test("1\n2\n3\n4\n5\n\n")
+	s.Person = true
+	f := w.factory(s)
+	answers := &formtest.Answers{By: map[string]string{"Mouthpiece": "Plover 16.2", "Player": "blue-kite"}}
+	f.asking.instead = answers
+	code := Run(context.Background(), f, []string{"measure", "--horn", "Alder", "--range", "C4-E4", "--order", "7", "--rounds", "1", "--a4-hz", "442", "--dynamic", "mf",
+		"--contributor", "fern-vole", "--remark", "x", "--no-fit"})
+	if want := []string{"Mouthpiece", "Player", "Temperature", "Tuning slide", "Gap"}; code != exitOK || !reflect.DeepEqual(answers.Asked, want) {
+		t.Errorf("exit %d, asked %v, want %v: %s", code, answers.Asked, want, errBuffer)
+	}
+	if got := w.session("2026-03-14 Alder"); got.A4Hz != 442 || len(got.Readings) != 5 {
+		t.Errorf("%+v", got)
+	}
+	answers.By["Mouthpiece"] = "Ruff 16.0"
+	if code := Run(context.Background(), f, []string{"measure", "--horn", "Alder"}); code != exitFailed || !strings.Contains(errBuffer.String(), "does not fit") {
+		t.Errorf("exit %d: %s", code, errBuffer)
 	}
 }
 

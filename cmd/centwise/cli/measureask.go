@@ -95,9 +95,27 @@ func (h *holdings) remember(ctx context.Context, store catalog.Store) error {
 	return err
 }
 
-// questions fill the options. What the flags say is not asked.
+// questions fill the options that the flags leave open.
 func (o *measureOptions) questions(h holdings) form.Form {
+	pages := o.pages(h)
+	var open []form.Page
+	for _, page := range pages {
+		page.Questions = slices.DeleteFunc(page.Questions, func(q form.Question) bool {
+			if q.Answer == &o.rounds {
+				return o.given
+			}
+			return *q.Answer != ""
+		})
+		if len(page.Questions) > 0 {
+			open = append(open, page)
+		}
+	}
 	o.preset(h)
+	return form.Form{Title: "Measure a session", Pages: open}
+}
+
+// pages are all questions.
+func (o *measureOptions) pages(h holdings) []form.Page {
 	who := form.Page{Title: "Who plays what", Questions: o.gearQuestions(h)}
 	how := form.Page{Title: "The place and the tuner", Questions: []form.Question{
 		o.measure("A4", "Hz", "What the tuner is set to.", &o.a4, false, func(s *catalog.Session, v *float64) { s.A4Hz = *v }),
@@ -111,7 +129,7 @@ func (o *measureOptions) questions(h holdings) form.Form {
 			Check: func(text string) error { _, err := (&measureOptions{rounds: text}).roundCount(); return err }},
 		{Name: "Remark", Help: "Anything worth knowing later.", Answer: &o.remark, Optional: true, Check: o.checked(func(s *catalog.Session, text string) { s.Remark = text })},
 	}}
-	return form.Form{Title: "Measure a session", Pages: []form.Page{who, how, what}}
+	return []form.Page{who, how, what}
 }
 
 // preset puts the last answers where the flags say nothing. The temperature is

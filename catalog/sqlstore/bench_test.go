@@ -143,3 +143,25 @@ func BenchmarkMillionReadings(b *testing.B) {
 		})
 	}
 }
+
+// What somebody at the keyboard waits for after each line.
+func BenchmarkAddDraftLine(b *testing.B) {
+	s := newStore(b)
+	c := invented(0)
+	if err := s.Apply(context.Background(), c); err != nil {
+		b.Fatal(err)
+	}
+	slot := pitch.Slot{Partial: 2}
+	d := catalog.Draft{ID: catalog.NewID(), Rounds: [][]pitch.Slot{{slot}},
+		Session: catalog.Session{Name: "Monday", Horn: c.Horns[0].ID, Mouthpiece: c.Mouthpieces[0].ID, Player: c.Players[0].ID}}
+	if err := s.OpenDraft(context.Background(), d); err != nil {
+		b.Fatal(err)
+	}
+	n := 0
+	for b.Loop() {
+		n++
+		if err := s.AddDraftLine(context.Background(), d.ID, n, catalog.DraftLine{Kind: catalog.LineRead, Slot: slot, Cents: []float64{-3}}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

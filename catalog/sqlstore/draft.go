@@ -14,7 +14,7 @@ import (
 // again. So each is a transaction of its own, and every connection runs with
 // synchronous = FULL (made sure of by connector.verify): in write-ahead mode a
 // commit then returns after the journal is synced, and neither a killed process
-// nor a power cut loses it. A line takes about 2 ms, unnoticed at a keyboard.
+// nor a power cut loses it. A line takes about a millisecond, unnoticed at a keyboard.
 
 const draftColumns = "id, started_at, name, folded, horn, mouthpiece, player, contributor, played_at, a4_hz, " +
 	"temperature_c, slide_mm, gap_mm, dynamic, method, remark, source, adapter, seed, rounds"

@@ -52,8 +52,8 @@ func newMeasureCmd(f *Factory, runF func(*measureOptions) error) *cobra.Command 
 		Use:   "measure",
 		Short: "Measure a session note by note, guided",
 		Long: long(`Measure a session at the music stand: one plays, somebody else reads the tuner and types. Notes come in a random
-order that can be sung, several rounds of them. What is not given by flags is asked for, with the last answers to choose;
-horn, mouthpiece and player must be in the catalog.`,
+order that can be sung, several rounds of them. Horn, mouthpiece and player must be in the catalog; where one of them is
+not given, what the flags leave open is asked for, with the last answers to keep.`,
 			`For each note type the cents that the tuner shows, + sharp, - flat: -3 or +4.5; several readings of it with spaces
 between: -3 -5 -4. A decimal comma will do. Words: skip leaves the note out, undo takes the last line back, keep takes a
 reading although it is far from the others, quit goes on another time, done records what there is, ? explains.`,

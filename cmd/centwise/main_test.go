@@ -63,6 +63,7 @@ func TestScripts(t *testing.T) {
 			"unprivileged": unprivileged,
 			"onterminal":   onTerminal,
 			"typing":       typing,
+			"keying":       keying,
 			"makefile":     makeFile,
 			"rounded":      rounded,
 			"write":        write,

@@ -12,3 +12,7 @@ func onTerminal(ts *testscript.TestScript, _ bool, _ []string) {
 func typing(ts *testscript.TestScript, _ bool, _ []string) {
 	ts.Fatalf("put [linux] before typing")
 }
+
+func keying(ts *testscript.TestScript, _ bool, _ []string) {
+	ts.Fatalf("put [linux] before keying")
+}

@@ -187,6 +187,9 @@ func (a *gearAnswer[T]) choices() []form.Choice {
 		out = append(out, form.Choice{Label: a.asked.usual})
 	}
 	for _, c := range a.field.choices {
+		if len(out) > 0 && c == a.asked.usual {
+			continue // is what leaving it out means
+		}
 		label := c
 		if a.field.kind == "number" { // a bare number would look like that of a choice
 			label += " " + a.field.heading()

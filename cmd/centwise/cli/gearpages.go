@@ -7,12 +7,12 @@ var hornPages = []gearPage{
 	{"what it is", []gearAsked{
 		{field: labelField, name: "Label", help: "What you will call it in commands. What stands on its case will do."},
 		{field: "maker", name: "Maker", help: "As engraved on the bell. Horns of one maker and model share what is learned, so keep to one spelling."},
-		{field: "model", name: "Model", help: "As engraved. Maker and model together are the design."},
+		{field: "model", name: "Model", help: "As engraved. Maker, model, instrument and key together are the design."},
+		{field: "key", name: "Key", help: "What its written C sounds with every slide as it is usually used."},
+		{field: "instrument", name: "Instrument", help: "What kind of horn it is.", usual: "trumpet"},
 		{field: "serial", name: "Serial number", help: "Mostly on the second valve's casing. It tells two copies of a design apart."},
 	}},
 	{"its tube", []gearAsked{
-		{field: "key", name: "Key", help: "What its written C sounds with every slide as it is usually used."},
-		{field: "instrument", name: "Instrument", help: "What kind of horn it is.", usual: "trumpet"},
 		{field: "valves", name: "Valves", help: "How many it has. Piccolos mostly have four.", usual: "usual number"},
 		{field: "receiver", name: "Receiver", help: "Which mouthpiece shank its leadpipe takes.", usual: "as usual for it"},
 		{field: "bore_mm", name: "Bore", help: "Pull the second valve slide and measure inside its inner tube with a caliper, at three angles; take the mean."},
@@ -30,9 +30,9 @@ var mouthpiecePages = []gearPage{
 	{"what it is", []gearAsked{
 		{field: labelField, name: "Label", help: "What you will call it in commands, as in Plover 16.2."},
 		{field: "maker", name: "Maker", help: "As engraved. Mouthpieces of one maker and model share what is learned, so keep to one spelling."},
-		{field: "model", name: "Model", help: "As engraved. Maker and model together are the design."},
-		{field: "serial", name: "Serial or mark", help: "A number, or a mark of your own: it tells two copies of a design apart."},
+		{field: "model", name: "Model", help: "As engraved. Maker, model and shank together are the design."},
 		{field: "shank", name: "Shank", help: "Which receiver its taper fits.", usual: "trumpet"},
+		{field: "serial", name: "Serial or mark", help: "A number, or a mark of your own: it tells two copies of a design apart."},
 	}},
 	{"its dimensions", []gearAsked{
 		{field: "rim_mm", name: "Rim", help: "Inner diameter at the bite, the inner edge of the rim: a caliper's inside jaws without pressure, at three angles; take the mean."},

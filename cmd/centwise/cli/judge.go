@@ -2,10 +2,10 @@ package cli
 
 import (
 	"context"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"centwise/catalog"
 	"centwise/match"
@@ -23,13 +23,10 @@ type judgeFlags struct {
 	tolerance float64
 	noThrows  bool
 	adapter   bool
-
-	flags *pflag.FlagSet // of the command
 }
 
 func (j *judgeFlags) add(cmd *cobra.Command) {
 	fs := cmd.Flags()
-	j.flags = fs
 	fs.StringVar(&j.player, "player", "", "`HANDLE` of the player; without, a typical player")
 	fs.StringVar(&j.notes, "range", "", "written `LOW-HIGH` to judge, as in G3-A5 (default the player's, else usual for the instrument)")
 	fs.StringVar(&j.register, "register", "", "what counts more: `WORD` even, low, middle or high (default the player's weights, else even)")
@@ -41,24 +38,26 @@ func (j *judgeFlags) add(cmd *cobra.Command) {
 	fs.BoolVar(&j.adapter, "adapter", false, "let shank and receiver differ")
 }
 
-// judgeNames are the flags that say by what a setup is judged.
-var judgeNames = []string{"player", "range", "register", "weights", "part", "part-name", "part-key", "just", "target", "tolerance-cents", "no-throws", "adapter"}
-
-// again writes the flags as they were given, to end another command that is to
+// again writes the flags that were given, to end another command that is to
 // judge alike.
 func (j *judgeFlags) again() string {
-	if j.flags == nil {
-		return ""
-	}
 	var b strings.Builder
-	for _, name := range judgeNames {
-		switch f := j.flags.Lookup(name); {
-		case f == nil || !f.Changed:
-		case f.Value.String() == "true":
-			b.WriteString(" --" + name)
-		default:
-			b.WriteString(" --" + name + " " + catalog.ShellWord(f.Value.String()))
+	for _, f := range []struct{ name, value string }{
+		{"player", j.player}, {"range", j.notes}, {"register", j.register}, {"weights", j.weights},
+		{"part", j.part.file}, {"part-name", j.part.name}, {"part-key", j.part.key}, {"just", j.just}, {"target", j.target},
+	} {
+		if f.value != "" {
+			b.WriteString(" --" + f.name + " " + catalog.ShellWord(f.value))
 		}
+	}
+	if j.tolerance != 0 {
+		b.WriteString(" --tolerance-cents " + strconv.FormatFloat(j.tolerance, 'f', -1, 64))
+	}
+	if j.noThrows {
+		b.WriteString(" --no-throws")
+	}
+	if j.adapter {
+		b.WriteString(" --adapter")
 	}
 	return b.String()
 }

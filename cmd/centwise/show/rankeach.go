@@ -65,7 +65,10 @@ func EachRanking(w io.Writer, s Style, r *match.EachRanking, toleranceCents floa
 	if err := table.Write(w, s); err != nil {
 		return err
 	}
-	return Sentences(w, s, append([]string{rankLegend(s, table, toleranceCents)}, r.Notes...))
+	return Sentences(w, s, append([]string{
+		rankLegend(s, table, toleranceCents),
+		"Chances of being the best are shared out between the lines that a list has here.",
+	}, r.Notes...))
 }
 
 // ownerFirst puts the column of those whose lists are drawn before the rank.

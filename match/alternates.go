@@ -52,8 +52,8 @@ func (o otherFingerings) with(slots, usual []pitch.Slot) []pitch.Slot {
 	have := placesOf(out)
 	for _, u := range usual {
 		for _, s := range o.of(u) {
-			if _, listed := have[s]; !listed {
-				have[s] = len(out)
+			if _, listed := have.place(s); !listed {
+				have.put(s, len(out))
 				out = append(out, s)
 			}
 		}
@@ -78,7 +78,8 @@ func (o otherFingerings) alternates(p plan, x fit.Prediction, result tuning.Resu
 		}
 		var best *Alternate
 		for _, s := range o.of(usual.Slot) {
-			if a := p.alternate(x, result, slides, [2]int{j, at[s]}); best == nil || a.Gain > best.Gain {
+			place, _ := at.place(s) // asked for by with
+			if a := p.alternate(x, result, slides, [2]int{j, place}); best == nil || a.Gain > best.Gain {
 				best = &a
 			}
 		}

@@ -81,7 +81,7 @@ type plan struct {
 	problem   *tuning.Problem
 	tolerance float64
 	slots     []pitch.Slot // those to ask of the engine; the problem's come first
-	at        places       // of slots
+	at        *places      // of slots
 	missing   []pitch.Note // notes in the range that nothing is known of
 	unjudged  []pitch.Note // notes outside the range, or missing, that have a weight of their own
 }

@@ -10,6 +10,7 @@ import (
 
 	"centwise/catalog/pitch"
 	"centwise/match/fit"
+	"centwise/match/tuning"
 )
 
 // batchSize is how many predictions are held at a time: 256 with 64 draws of 45
@@ -49,9 +50,10 @@ func (q Question) judgeGrid(ctx context.Context, e gridEngine, f *field, list []
 	}
 	onCores(len(list), func() func(i int) {
 		cast := l.newCasters()
+		var room tuning.Result
 		return func(i int) {
 			if ctx.Err() == nil {
-				out[i] = q.pairing(f, list[i], cast.prediction(list[i]))
+				out[i] = q.pairing(f, list[i], cast.prediction(list[i]), &room)
 			}
 		}
 	})
@@ -76,7 +78,8 @@ func (q Question) judgeBatches(ctx context.Context, e Engine, f *field, list []c
 			return err
 		}
 		onCores(len(batch), func() func(i int) {
-			return func(i int) { to[i] = q.pairing(f, batch[i], predictions[i]) }
+			var room tuning.Result
+			return func(i int) { to[i] = q.pairing(f, batch[i], predictions[i], &room) }
 		})
 		start = end
 	}
@@ -119,9 +122,10 @@ func onCores(n int, newWorker func() func(i int)) {
 	wait.Wait()
 }
 
-func (q Question) pairing(f *field, c candidate, prediction fit.Prediction) Pairing {
+// pairing judges a candidate; room is memory to work in.
+func (q Question) pairing(f *field, c candidate, prediction fit.Prediction, room *tuning.Result) Pairing {
 	p, horn, mouthpiece := f.plans[c.horn], f.horns[c.horn], f.mouthpieces[c.mouthpiece]
-	verdict, _, errs := p.judge(prediction, !q.NoSupport)
+	verdict, errs := p.judgeInto(room, prediction, !q.NoSupport)
 	ev := prediction.Evidence
 	measured := q.Resonances[PairOf{horn.ID, mouthpiece.ID}].known(p.problem.Slots())
 	return Pairing{

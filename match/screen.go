@@ -12,6 +12,7 @@ import (
 	"sync/atomic"
 
 	"centwise/match/fit"
+	"centwise/match/tuning"
 )
 
 // Of millions of pairings a list shows a few. Which those are is found without
@@ -154,6 +155,7 @@ type scout struct {
 	considered int
 	leftOut    map[string]int
 	list       []Pairing // memory of finish
+	room       tuning.Result
 }
 
 func (s *screen) newScout() *scout {
@@ -321,7 +323,7 @@ func (s *scout) finish(entries []*entry) []Pairing {
 func (s *scout) brief(c candidate, errs []float64) Pairing {
 	g, at := s.lattice.of(c)
 	if basis := g.Basis(at, c.mouthpiece); basis != fit.BasisMeasured {
-		return s.q.pairing(s.f, c, s.cast.prediction(c))
+		return s.q.pairing(s.f, c, s.cast.prediction(c), &s.room)
 	}
 	return Pairing{
 		Horn: s.f.horns[c.horn].Label, Mouthpiece: s.f.mouthpieces[c.mouthpiece].Label,
@@ -335,7 +337,7 @@ func (s *scout) complete(p *Pairing) {
 	if p.brief == nil {
 		return
 	}
-	whole := s.q.pairing(s.f, *p.brief, s.cast.prediction(*p.brief))
+	whole := s.q.pairing(s.f, *p.brief, s.cast.prediction(*p.brief), &s.room)
 	whole.Rank, whole.ChanceBest, whole.errs = p.Rank, p.ChanceBest, nil
 	whole.Gain, whole.Now = p.Gain, p.Now
 	*p = whole

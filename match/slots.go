@@ -51,21 +51,44 @@ func withHarmonics(slots []pitch.Slot, answered func(pitch.Slot) bool) []pitch.S
 	return append(slices.Clone(slots), more...)
 }
 
-// places gives the place of each slot in a list.
-type places map[pitch.Slot]int
+// places gives the place of each slot in a list. It is asked for every note of
+// millions of setups, so it is an array by valves and partial: 0 for a slot that
+// is not there, else its place and one.
+type places [16 * (pitch.MaxPartial + 1)]int16
 
-func placesOf(slots []pitch.Slot) places {
-	at := make(places, len(slots))
+func placesOf(slots []pitch.Slot) *places {
+	at := &places{}
 	for j, s := range slots {
-		at[s] = j
+		at.put(s, j)
 	}
 	return at
 }
 
+// number is where a slot's place stands; the valves are four bits.
+func (p *places) number(s pitch.Slot) (int, bool) {
+	return int(s.Valves)*(pitch.MaxPartial+1) + s.Partial, s.Valves < 16 && s.Partial >= 0 && s.Partial <= pitch.MaxPartial
+}
+
+// put notes the place of a slot; slots that can't be have none.
+func (p *places) put(s pitch.Slot, place int) {
+	if n, ok := p.number(s); ok {
+		p[n] = int16(place + 1)
+	}
+}
+
+// place is that of a slot in the list.
+func (p *places) place(s pitch.Slot) (int, bool) {
+	n, ok := p.number(s)
+	if !ok || p[n] == 0 {
+		return 0, false
+	}
+	return int(p[n]) - 1, true
+}
+
 // of gives the values of a profile by slot.
-func (p places) of(values []float64) func(pitch.Slot) (float64, bool) {
+func (p *places) of(values []float64) func(pitch.Slot) (float64, bool) {
 	return func(s pitch.Slot) (float64, bool) {
-		j, ok := p[s]
+		j, ok := p.place(s)
 		if !ok {
 			return 0, false
 		}

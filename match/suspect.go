@@ -256,7 +256,10 @@ func (s *sheet) oddFinding(far, of int) catalog.Finding {
 
 // median is the median of values, which it leaves in place.
 func median(x []float64) float64 {
-	return quantile(slices.Sorted(slices.Values(x)), 0.5)
+	var room [64]float64
+	sorted := append(room[:0], x...)
+	slices.Sort(sorted)
+	return quantile(sorted, 0.5)
 }
 
 // medianAbs is the median of absolute values.

@@ -53,8 +53,15 @@ func (v Verdict) Wide() (halfWidthCents float64, wide bool) {
 // judge gives the verdict on a prediction whose first slots are the problem's,
 // and the error of every draw. A prediction without draws is taken for certain.
 func (p plan) judge(x fit.Prediction, support bool) (Verdict, tuning.Result, []float64) {
+	var result tuning.Result
+	verdict, errs := p.judgeInto(&result, x, support)
+	return verdict, result, errs
+}
+
+// judgeInto is judge into a result whose memory it uses again.
+func (p plan) judgeInto(result *tuning.Result, x fit.Prediction, support bool) (Verdict, []float64) {
 	n := len(p.problem.Slots())
-	result := p.problem.Solve(x.Mean[:n])
+	p.problem.SolveInto(result, x.Mean[:n])
 	errs := make([]float64, len(x.Draws))
 	p.problem.Errors(errs, x.Draws)
 	if len(errs) == 0 {
@@ -73,12 +80,14 @@ func (p plan) judge(x fit.Prediction, support bool) (Verdict, tuning.Result, []f
 			v.Support = &mean
 		}
 	}
-	return v, result, errs
+	return v, errs
 }
 
 // summary gives the part of a verdict that rests on the errors of the draws.
 func summary(errs []float64, tolerance float64) Verdict {
-	sorted := slices.Sorted(slices.Values(errs))
+	var room [256]float64
+	sorted := append(room[:0], errs...)
+	slices.Sort(sorted)
 	v := Verdict{Low: quantile(sorted, 0.1), High: quantile(sorted, 0.9)}
 	within, _ := slices.BinarySearchFunc(sorted, tolerance, func(e, tolerance float64) int {
 		if e <= tolerance {

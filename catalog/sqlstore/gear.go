@@ -94,8 +94,8 @@ func (g *gear[T]) values(record *T, d *digest) []any {
 	return append([]any{id, &r.Number, (*instant)(&r.At), &r.Contributor, (*flag)(&r.Retired), d}, g.fields(record)...)
 }
 
-// query reads revisions.
-func (g *gear[T]) query(ctx context.Context, db queryer, query string, args ...any) ([]T, error) {
+// query reads revisions, about so many.
+func (g *gear[T]) query(ctx context.Context, db queryer, about int, query string, args ...any) ([]T, error) {
 	rows, err := db.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, err
@@ -104,7 +104,7 @@ func (g *gear[T]) query(ctx context.Context, db queryer, query string, args ...a
 	var record T
 	var d digest
 	into := g.values(&record, &d)
-	var out []T
+	out := make([]T, 0, about)
 	for rows.Next() {
 		var none T
 		record = none
@@ -122,7 +122,12 @@ func (g *gear[T]) all(ctx context.Context, s *Store, retired bool) ([]T, error) 
 	if !retired {
 		query += ` WHERE r.retired = 0`
 	}
-	found, err := g.query(ctx, s.db, query)
+	var n int
+	err := s.db.QueryRowContext(ctx, `SELECT COUNT(*) FROM `+g.noun).Scan(&n)
+	var found []T
+	if err == nil {
+		found, err = g.query(ctx, s.db, n, query)
+	}
 	if err != nil {
 		return nil, s.fail(ctx, "listing the "+g.noun+"s", err)
 	}
@@ -151,7 +156,7 @@ func (g *gear[T]) find(ctx context.Context, s *Store, label string) (T, error) {
 	var none T
 	doing := "looking for the " + g.noun
 	normal := catalog.NormalLabel(label)
-	found, err := g.query(ctx, s.db, g.selectHead+` WHERE g.folded = $1 OR g.id = $2`, catalog.Fold(label), strings.ToUpper(normal))
+	found, err := g.query(ctx, s.db, 1, g.selectHead+` WHERE g.folded = $1 OR g.id = $2`, catalog.Fold(label), strings.ToUpper(normal))
 	if err != nil {
 		return none, s.fail(ctx, doing, err)
 	}
@@ -186,7 +191,7 @@ func (g *gear[T]) quoted(records []T) string {
 
 // history lists every revision of a record, the first one first.
 func (g *gear[T]) history(ctx context.Context, s *Store, id catalog.ID) ([]T, error) {
-	out, err := g.query(ctx, s.db, g.selectRevisions, id)
+	out, err := g.query(ctx, s.db, 1, g.selectRevisions, id)
 	if err != nil {
 		return nil, s.fail(ctx, "reading the history of the "+g.noun, err)
 	}

@@ -123,7 +123,7 @@ func lookUp[T any](w *changer, g *gear[T], known map[catalog.ID]T, id catalog.ID
 		return record, nil
 	}
 	var none T
-	found, err := g.query(w.ctx, w.tx, g.selectHead+` WHERE g.id = $1`, id)
+	found, err := g.query(w.ctx, w.tx, 1, g.selectHead+` WHERE g.id = $1`, id)
 	if err != nil {
 		return none, err
 	}

@@ -14,8 +14,8 @@ import (
 func (m *Model) addPair(p setupPlace) (int, error) {
 	t := &m.tables[effectPair]
 	at := t.items
-	if at%partItems != 0 {
-		if err := m.fetchPart(effectPair, at/partItems); err != nil {
+	if at%t.together != 0 {
+		if err := m.fetchItem(at, effectPair); err != nil {
 			return 0, err
 		}
 	}
@@ -27,7 +27,7 @@ func (m *Model) addPair(p setupPlace) (int, error) {
 
 // grow adds an item of zeros; the part it falls into must have been fetched.
 func (t *table) grow() {
-	last := t.items / partItems
+	last := t.items / t.together
 	t.items++
 	if last == len(t.parts) {
 		parts := make([]atomic.Pointer[part], last+1)
@@ -117,11 +117,10 @@ func (m *Model) amend(ctx context.Context, store catalog.Store, digest catalog.D
 		}
 	}
 	m.At = now
-	var err error
-	if f.Sections[sectionModel], err = m.encode(); err != nil {
+	if err := m.encode(f.Sections); err != nil {
 		return err
 	}
-	err = store.AmendFit(ctx, f, from)
+	err := store.AmendFit(ctx, f, from)
 	switch catalog.KindOf(err) {
 	case catalog.Unavailable:
 		return m.fetchAll()
@@ -139,12 +138,11 @@ func storedTime(t time.Time) time.Time { return t.Truncate(time.Millisecond) }
 
 // fetchAll reads every part that is still to be read.
 func (m *Model) fetchAll() error {
+	var parts partSet
 	for e := range effects {
-		for i := range m.tables[e].parts {
-			if err := m.fetchPart(e, i); err != nil {
-				return err
-			}
+		for i := 0; i < m.tables[e].items; i += m.tables[e].together {
+			parts.add(m, e, i)
 		}
 	}
-	return nil
+	return m.fetchParts(parts)
 }

@@ -42,24 +42,35 @@ func knots(n int) []float64 {
 	return out
 }
 
-// splineRow gives the weights w with which the values at the knots make the
-// natural cubic spline's value at x; beyond the outer knots it goes on in a
-// straight line.
-func splineRow(knots []float64, x float64) []float64 {
-	low, high := knots[0], knots[len(knots)-1]
-	at := math.Min(math.Max(x, low), high)
-	row := make([]float64, len(knots))
+// splines are the natural cubic splines that are one at one knot and nought at
+// the others; beyond the outer knots they go on in a straight line.
+type splines struct {
+	low, high float64
+	units     []interp.NaturalCubic // by knot
+}
+
+func newSplines(knots []float64) splines {
+	s := splines{knots[0], knots[len(knots)-1], make([]interp.NaturalCubic, len(knots))}
 	unit := make([]float64, len(knots))
 	for k := range knots {
 		clear(unit)
 		unit[k] = 1
-		var c interp.NaturalCubic
-		if err := c.Fit(knots, unit); err != nil {
+		if err := s.units[k].Fit(knots, unit); err != nil {
 			panic("fit: knots are not increasing: " + err.Error())
 		}
-		row[k] = c.Predict(at)
+	}
+	return s
+}
+
+// row gives the weights w with which the values at the knots make the spline's
+// value at x.
+func (s splines) row(x float64) []float64 {
+	at := math.Min(math.Max(x, s.low), s.high)
+	row := make([]float64, len(s.units))
+	for k := range row {
+		row[k] = s.units[k].Predict(at)
 		if x != at {
-			row[k] += (x - at) * c.PredictDerivative(at)
+			row[k] += (x - at) * s.units[k].PredictDerivative(at)
 		}
 	}
 	return row
@@ -75,13 +86,13 @@ func gauss(a, b, length float64) float64 {
 // values of g at the knots) act on the slots: M[j] = o + g(x_j)/r_j, with x the
 // sounding pitch and r the length of the air column (J x 1+smoothKnots).
 func mouthpieceBasis(slots []pitch.Slot, transposition int) []float64 {
-	at := knots(smoothKnots)
-	p := 1 + len(at)
+	at := newSplines(knots(smoothKnots))
+	p := 1 + smoothKnots
 	out := make([]float64, len(slots)*p)
 	for j, s := range slots {
 		row := out[j*p : (j+1)*p]
 		row[0] = 1
-		for k, w := range splineRow(at, soundingOctave(s, transposition)) {
+		for k, w := range at.row(soundingOctave(s, transposition)) {
 			row[1+k] = w / lengthRatio(s, transposition)
 		}
 	}
@@ -92,10 +103,10 @@ func mouthpieceBasis(slots []pitch.Slot, transposition int) []float64 {
 // written pitch: the player's habits, the wiggle of the day, the interaction
 // of a pair (J x smoothKnots).
 func smoothBasis(slots []pitch.Slot) []float64 {
-	at := knots(smoothKnots)
-	out := make([]float64, 0, len(slots)*len(at))
+	at := newSplines(knots(smoothKnots))
+	out := make([]float64, 0, len(slots)*smoothKnots)
 	for _, s := range slots {
-		out = append(out, splineRow(at, soundingOctave(s, bbTransposition))...)
+		out = append(out, at.row(soundingOctave(s, bbTransposition))...)
 	}
 	return out
 }

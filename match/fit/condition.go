@@ -51,14 +51,14 @@ func (c *conditioner) prepare() error {
 				if m.tables[k].items == 0 {
 					continue
 				}
-				if err := m.fetchPart(k, item/partItems); err != nil {
+				if err := m.fetchItem(item, k); err != nil {
 					return err
 				}
 			}
 		}
 	}
 	if c.f.place.pair >= 0 {
-		if err := m.fetchPart(effectPair, c.f.place.pair/partItems); err != nil {
+		if err := m.fetchItem(c.f.place.pair, effectPair); err != nil {
 			return err
 		}
 	}
@@ -314,5 +314,5 @@ func (r *region) touch(e effect, item int) {
 	if r.changed[e] == nil {
 		r.changed[e] = map[int]bool{}
 	}
-	r.changed[e][item/partItems] = true
+	r.changed[e][item/r.m.tables[e].together] = true
 }

@@ -2,12 +2,12 @@ package fit
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"encoding/binary"
 	"encoding/gob"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"centwise/catalog"
@@ -15,10 +15,14 @@ import (
 )
 
 // formatVersion of the stored sections; another one means fitting anew.
-const formatVersion = 3
+const formatVersion = 4
 
-// sectionModel holds everything but the tables.
-const sectionModel = "model"
+// sectionModel holds everything but the tables and the players, sectionPlayers the
+// players: there are many, and most questions are about a typical one.
+const (
+	sectionModel   = "model"
+	sectionPlayers = "players"
+)
 
 // storedModel is the section "model".
 type storedModel struct {
@@ -29,7 +33,6 @@ type storedModel struct {
 	Slots        []pitch.Slot
 	Horns        []hornRecord
 	Mouthpieces  []itemRecord
-	Players      []itemRecord
 	Pairs        []int32 // horn, mouthpiece, sessions, place in turn
 	Sources      []Source
 	Learned      []learnedLevel
@@ -57,17 +60,16 @@ func saveModel(ctx context.Context, store catalog.Store, m *Model) error {
 			f.Sections[sectionName(e, i)] = t.parts[i].Load().encode()
 		}
 	}
-	var err error
-	if f.Sections[sectionModel], err = m.encode(); err != nil {
+	if err := m.encode(f.Sections); err != nil {
 		return err
 	}
 	return store.SaveFit(ctx, f)
 }
 
-// encode writes the section "model".
-func (m *Model) encode() ([]byte, error) {
+// encode writes the sections that are not tables.
+func (m *Model) encode(sections map[string][]byte) error {
 	s := storedModel{Seed: m.Seed, At: m.At, Report: m.Report, Components: m.Components, Slots: m.slots,
-		Horns: m.horns, Mouthpieces: m.mouthpieces, Players: m.players,
+		Horns: m.horns, Mouthpieces: m.mouthpieces,
 		Sources: m.sources, Learned: m.learned, Last: m.last}
 	for _, p := range m.pairs {
 		s.Pairs = append(s.Pairs, p.horn, p.mouthpiece, p.sessions, p.at)
@@ -75,9 +77,14 @@ func (m *Model) encode() ([]byte, error) {
 	for e := range effects {
 		s.Width[e], s.Items[e] = m.tables[e].width, m.tables[e].items
 	}
-	var b bytes.Buffer
-	err := gob.NewEncoder(&b).Encode(s)
-	return b.Bytes(), err
+	for name, content := range map[string]any{sectionModel: s, sectionPlayers: m.players} {
+		var b bytes.Buffer
+		if err := gob.NewEncoder(&b).Encode(content); err != nil {
+			return err
+		}
+		sections[name] = b.Bytes()
+	}
+	return nil
 }
 
 var errStale = catalog.Errorf(catalog.NotFound, "run centwise fit", "the stored fit is not of these data")
@@ -100,70 +107,140 @@ func loadModel(ctx context.Context, store catalog.Store) (*Model, error) {
 		return nil, errStale
 	}
 	m := &Model{Digest: f.Digest, At: s.At, Seed: s.Seed, Report: s.Report, Components: s.Components,
-		slots: s.Slots, horns: s.Horns, mouthpieces: s.Mouthpieces, players: s.Players,
+		slots: s.Slots, horns: s.Horns, mouthpieces: s.Mouthpieces,
 		sources: s.Sources, learned: s.Learned, last: s.Last, storedAt: f.At}
 	m.Components.factorSession()
+	m.pairs = make([]pairRecord, 0, len(s.Pairs)/4)
 	for i := 0; i+3 < len(s.Pairs); i += 4 {
 		m.pairs = append(m.pairs, pairRecord{s.Pairs[i], s.Pairs[i+1], s.Pairs[i+2], s.Pairs[i+3]})
 	}
 	for e := range effects {
 		m.tables[e] = emptyTable(s.Items[e], s.Width[e], s.Report.Draws)
 	}
-	m.read = func(section string) ([]byte, error) {
-		f, err := store.LoadFit(context.WithoutCancel(ctx), section)
+	m.read = func(sections ...string) (map[string][]byte, error) {
+		f, err := store.LoadFit(context.WithoutCancel(ctx), sections...)
 		if err != nil {
 			return nil, err
 		}
 		if f.Digest != m.Digest || !f.At.Equal(m.storedAt) {
 			return nil, catalog.Errorf(catalog.Conflict, "run the command again", "the catalog was fitted anew meanwhile")
 		}
-		return f.Sections[section], nil
+		return f.Sections, nil
 	}
 	m.index()
-	if err := m.fetchPart(effectCommon, 0); err != nil {
+	if err := m.fetchItem(0, effectCommon); err != nil {
 		return nil, err
 	}
 	return m, nil
 }
 
-// fetch reads the parts of the tables that a setup needs.
-func (m *Model) fetch(p setupPlace) error {
-	return cmp.Or(m.fetchItem(p.horn, effectHorn), m.fetchItem(p.mouthpiece, effectMouthpiece, effectMouthpieceSlots),
-		m.fetchItem(p.player, effectPlayer, effectPlayerSlots), m.fetchItem(p.pair, effectPair))
+// addSetup asks for the parts that a setup needs.
+func (s *partSet) addSetup(m *Model, p setupPlace) {
+	s.add(m, effectHorn, p.horn)
+	s.add(m, effectMouthpiece, p.mouthpiece)
+	s.add(m, effectMouthpieceSlots, p.mouthpiece)
+	s.add(m, effectPlayer, p.player)
+	s.add(m, effectPlayerSlots, p.player)
+	s.add(m, effectPair, p.pair)
 }
 
 // fetchItem reads the parts that hold an item of some tables; -1 is no item.
 func (m *Model) fetchItem(item int, tables ...effect) error {
+	var parts partSet
 	for _, e := range tables {
-		if item < 0 || m.tables[e].items == 0 {
-			continue
+		parts.add(m, e, item)
+	}
+	return m.fetchParts(parts)
+}
+
+// tablePart names a part of a table.
+type tablePart struct {
+	effect effect
+	part   int
+}
+
+// partSet is parts that are to be read, in the order in which they were asked for.
+type partSet struct {
+	list []tablePart
+	have map[tablePart]bool
+}
+
+// add asks for the part with an item, unless there is none or it was read.
+func (s *partSet) add(m *Model, e effect, item int) {
+	t := &m.tables[e]
+	if item < 0 || t.items == 0 {
+		return
+	}
+	p := tablePart{e, item / t.together}
+	if t.parts[p.part].Load() != nil || s.have[p] {
+		return
+	}
+	if s.have == nil {
+		s.have = map[tablePart]bool{}
+	}
+	s.have[p] = true
+	s.list = append(s.list, p)
+}
+
+// readTogether is how many sections are read at a time: in one go it takes less
+// time, one by one less memory.
+const readTogether = 8
+
+// fetchParts reads parts of tables.
+func (m *Model) fetchParts(parts partSet) error {
+	for some := range slices.Chunk(parts.list, readTogether) {
+		var names []string
+		for _, p := range some {
+			names = append(names, sectionName(p.effect, p.part))
 		}
-		if err := m.fetchPart(e, item/partItems); err != nil {
+		sections, err := m.readWhole(names...)
+		if err != nil {
 			return err
+		}
+		for i, p := range some {
+			if err := m.tables[p.effect].take(p.part, sections[names[i]]); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
 }
 
-// fetchPart reads one part of a table unless it is there.
-func (m *Model) fetchPart(e effect, i int) error {
-	t := &m.tables[e]
-	if t.parts[i].Load() != nil {
-		return nil
-	}
-	b, err := m.read(sectionName(e, i))
-	if catalog.KindOf(err) == catalog.NotFound {
-		return errDamaged
-	}
-	if err != nil {
-		return err
-	}
+// take decodes a part.
+func (t *table) take(i int, b []byte) error {
 	p := decodePart(b, t.partLength(i), t.width, t.draws)
 	if p == nil {
 		return errDamaged
 	}
 	t.parts[i].Store(p)
 	return nil
+}
+
+// fetchPlayers reads the players unless they are there.
+func (m *Model) fetchPlayers() error {
+	m.playersOnce.Do(func() {
+		if m.read == nil {
+			return // a fit made just now
+		}
+		var b map[string][]byte
+		if b, m.playersError = m.readWhole(sectionPlayers); m.playersError != nil {
+			return
+		}
+		if gob.NewDecoder(bytes.NewReader(b[sectionPlayers])).Decode(&m.players) != nil || len(m.players) != m.tables[effectPlayer].items {
+			m.playersError = errDamaged
+		}
+		m.indexPlayers()
+	})
+	return m.playersError
+}
+
+// readWhole reads sections, which are there in a fit that is not damaged.
+func (m *Model) readWhole(sections ...string) (map[string][]byte, error) {
+	b, err := m.read(sections...)
+	if catalog.KindOf(err) == catalog.NotFound {
+		return nil, errDamaged
+	}
+	return b, err
 }
 
 // encode writes a part in little-endian order: the means as 64-bit, then the

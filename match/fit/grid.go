@@ -106,22 +106,20 @@ func (m *Model) pairsOf(horn int) []pairRecord {
 
 // fetch reads the parts of the tables that the grid needs.
 func (g *Grid) fetch() error {
+	var parts partSet
 	for _, h := range g.horns {
-		if err := g.m.fetchItem(h.place, effectHorn); err != nil {
-			return err
-		}
+		parts.add(g.m, effectHorn, h.place)
 		for _, p := range h.pairs {
-			if err := g.m.fetchItem(int(p.at), effectPair); err != nil {
-				return err
-			}
+			parts.add(g.m, effectPair, int(p.at))
 		}
 	}
 	for _, x := range g.mouthpieces {
-		if err := g.m.fetchItem(x, effectMouthpiece, effectMouthpieceSlots); err != nil {
-			return err
-		}
+		parts.add(g.m, effectMouthpiece, x)
+		parts.add(g.m, effectMouthpieceSlots, x)
 	}
-	return g.m.fetchItem(g.player, effectPlayer, effectPlayerSlots)
+	parts.add(g.m, effectPlayer, g.player)
+	parts.add(g.m, effectPlayerSlots, g.player)
+	return g.m.fetchParts(parts)
 }
 
 // workOut works out the shares that more than one pairing needs.

@@ -23,6 +23,7 @@ func (m *Model) Predict(s Setup, slots []pitch.Slot) (Prediction, error) {
 func (m *Model) PredictMany(setups []Setup, slots []pitch.Slot) ([]Prediction, error) {
 	frames := map[int]*frame{}
 	places := make([]setupPlace, len(setups))
+	var parts partSet
 	for i, s := range setups {
 		p, err := m.place(s)
 		if err != nil {
@@ -33,10 +34,11 @@ func (m *Model) PredictMany(setups []Setup, slots []pitch.Slot) ([]Prediction, e
 				return nil, err
 			}
 		}
-		if err := m.fetch(p); err != nil {
-			return nil, err
-		}
+		parts.addSetup(m, p)
 		places[i] = p
+	}
+	if err := m.fetchParts(parts); err != nil {
+		return nil, err
 	}
 	out := make([]Prediction, len(setups))
 	parallel(len(setups), func(lo, hi int) {
@@ -62,24 +64,29 @@ type setupPlace struct {
 
 func (m *Model) place(s Setup) (setupPlace, error) {
 	p := setupPlace{-1, -1, -1, -1, 0, bbTransposition}
-	find := func(kind string, id catalog.ID, at map[catalog.ID]int, into *int) error {
+	find := func(kind string, id catalog.ID, at *lookup, into *int) error {
 		if id == "" {
 			return nil
 		}
-		i, ok := at[id]
+		i, ok := at.find(id)
 		if !ok {
 			return catalog.Errorf(catalog.NotFound, "run centwise fit", "the fit does not know %s %s", kind, id)
 		}
 		*into = i
 		return nil
 	}
-	if err := find("horn", s.Horn, m.hornAt, &p.horn); err != nil {
+	if err := find("horn", s.Horn, &m.hornAt, &p.horn); err != nil {
 		return p, err
 	}
-	if err := find("mouthpiece", s.Mouthpiece, m.mouthpieceAt, &p.mouthpiece); err != nil {
+	if err := find("mouthpiece", s.Mouthpiece, &m.mouthpieceAt, &p.mouthpiece); err != nil {
 		return p, err
 	}
-	if err := find("player", s.Player, m.playerAt, &p.player); err != nil {
+	if s.Player != "" {
+		if err := m.fetchPlayers(); err != nil {
+			return p, err
+		}
+	}
+	if err := find("player", s.Player, &m.playerAt, &p.player); err != nil {
 		return p, err
 	}
 	if p.horn >= 0 {

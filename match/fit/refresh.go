@@ -29,6 +29,9 @@ func (m *Model) refresh(ctx context.Context, store catalog.Store, digest catalog
 	if m.Report.Readings < from {
 		return false, nil
 	}
+	if m.fetchPlayers() != nil {
+		return false, nil // the stored fit is damaged
+	}
 	fresh, err := m.freshSessions(ctx, store, digest)
 	if err != nil || len(fresh) == 0 {
 		return false, err
@@ -52,7 +55,7 @@ func (m *Model) refresh(ctx context.Context, store catalog.Store, digest catalog
 // player was measured on the bench, see addBench.
 func (m *Model) sessionPlace(horn, mouthpiece, player catalog.ID) (setupPlace, error) {
 	place, err := m.place(Setup{horn, mouthpiece, player})
-	if i, ok := m.playerAt[""]; ok && player == "" {
+	if i, ok := m.playerAt.find(""); ok && player == "" {
 		place.player = i
 	}
 	return place, err

@@ -3,6 +3,7 @@ package fit
 import (
 	"cmp"
 	"slices"
+	"sync"
 	"time"
 
 	"centwise/catalog"
@@ -21,15 +22,18 @@ type Model struct {
 	slots       []pitch.Slot
 	horns       []hornRecord
 	mouthpieces []itemRecord
-	players     []itemRecord
+	players     []itemRecord // of a stored fit, see fetchPlayers
 	pairs       []pairRecord // sorted by horn, mouthpiece
 
 	// The effects, as coefficients: cents slot by slot, or at the knots of a
 	// smooth function; a table of width 0 is not part of the model.
 	tables [effects]table
 
-	// read gets a section of the stored fit that the model came from.
-	read     func(section string) ([]byte, error)
+	playersOnce  sync.Once
+	playersError error
+
+	// read gets sections of the stored fit that the model came from.
+	read     func(sections ...string) (map[string][]byte, error)
 	storedAt time.Time
 
 	// What a refresh goes on from.
@@ -38,7 +42,7 @@ type Model struct {
 	last    int64 // sequence of the last session that went in
 
 	slotIndex                      map[pitch.Slot]int
-	hornAt, mouthpieceAt, playerAt map[catalog.ID]int
+	hornAt, mouthpieceAt, playerAt lookup
 	smooth                         []float64 // J x smoothKnots
 	usual                          []int     // the default range as indices of slots
 }
@@ -171,17 +175,34 @@ func (m *Model) index() {
 	for _, s := range pitch.UsualSlots(pitch.RangeLow, pitch.RangeHigh, 3) {
 		m.usual = append(m.usual, m.slotIndex[s])
 	}
-	m.hornAt, m.mouthpieceAt, m.playerAt = map[catalog.ID]int{}, map[catalog.ID]int{}, map[catalog.ID]int{}
-	for i, h := range m.horns {
-		m.hornAt[h.Record.ID] = i
-	}
-	for i, x := range m.mouthpieces {
-		m.mouthpieceAt[x.ID] = i
-	}
-	for i, p := range m.players {
-		m.playerAt[p.ID] = i
-	}
+	m.hornAt.id, m.hornAt.n = func(i int) catalog.ID { return m.horns[i].Record.ID }, len(m.horns)
+	m.mouthpieceAt.id, m.mouthpieceAt.n = func(i int) catalog.ID { return m.mouthpieces[i].ID }, len(m.mouthpieces)
+	m.indexPlayers()
 	m.smooth = smoothBasis(m.slots)
+}
+
+func (m *Model) indexPlayers() {
+	m.playerAt.id, m.playerAt.n = func(i int) catalog.ID { return m.players[i].ID }, len(m.players)
+}
+
+// lookup finds items by their id. Most questions are about few kinds of items, so
+// it is made when it is first used.
+type lookup struct {
+	once sync.Once
+	n    int
+	id   func(i int) catalog.ID
+	at   map[catalog.ID]int
+}
+
+func (l *lookup) find(id catalog.ID) (int, bool) {
+	l.once.Do(func() {
+		l.at = make(map[catalog.ID]int, l.n)
+		for i := range l.n {
+			l.at[l.id(i)] = i
+		}
+	})
+	i, ok := l.at[id]
+	return i, ok
 }
 
 // findPair is the place of a measured pair.

@@ -2,14 +2,22 @@ package fit
 
 import "sync/atomic"
 
-// partItems is how many items lie together in one part of a table: a stored
-// fit is read part by part, as it is asked for.
-const partItems = 256
+// partBytes is about how much of a table lies together in one part: a stored fit
+// is read part by part, as it is asked for. Of one item no more than this need be
+// read, and all of a table takes few reads.
+const partBytes = 200_000
+
+// itemsTogether is how many items make a part of a table; the stored format rests
+// on it.
+func itemsTogether(width, draws int) int {
+	return max(1, partBytes/max(1, width*(8+4*draws)))
+}
 
 // table keeps vectors of one width for many items: the mean of each and its
 // deviation in every draw.
 type table struct {
 	width, draws, items int
+	together            int // items in a part
 	parts               []atomic.Pointer[part]
 }
 
@@ -31,25 +39,26 @@ func newTable(items, width, draws int) table {
 
 // emptyTable makes a table whose parts are still to be stored.
 func emptyTable(items, width, draws int) table {
-	return table{width, draws, items, make([]atomic.Pointer[part], (items+partItems-1)/partItems)}
+	together := itemsTogether(width, draws)
+	return table{width, draws, items, together, make([]atomic.Pointer[part], (items+together-1)/together)}
 }
 
 // partLength is the number of items in a part.
-func (t *table) partLength(i int) int { return min(partItems, t.items-i*partItems) }
+func (t *table) partLength(i int) int { return min(t.together, t.items-i*t.together) }
 
 func (t *table) mean(item int) []float64 {
-	return t.parts[item/partItems].Load().mean[item%partItems*t.width:][:t.width]
+	return t.parts[item/t.together].Load().mean[item%t.together*t.width:][:t.width]
 }
 
 func (t *table) deviation(item, draw int) []float32 {
-	at := (item%partItems*t.draws + draw) * t.width
-	return t.parts[item/partItems].Load().deviations[at:][:t.width]
+	at := (item%t.together*t.draws + draw) * t.width
+	return t.parts[item/t.together].Load().deviations[at:][:t.width]
 }
 
 // deviations are those of an item in all draws, draws x width.
 func (t *table) deviations(item int) []float32 {
 	n := t.draws * t.width
-	return t.parts[item/partItems].Load().deviations[item%partItems*n:][:n]
+	return t.parts[item/t.together].Load().deviations[item%t.together*n:][:n]
 }
 
 // newTables makes room for the effects of the model.

@@ -2,6 +2,7 @@ package tuning
 
 import (
 	"math"
+	"slices"
 
 	"centwise/catalog/pitch"
 )
@@ -37,19 +38,25 @@ type Result struct {
 // Solve gives the whole solution for the deviations d (cents, one a slot,
 // finite). It panics when d has the wrong length.
 func (p *Problem) Solve(d []float64) Result {
+	var r Result
+	p.SolveInto(&r, d)
+	return r
+}
+
+// SolveInto is Solve into a result whose memory it uses again.
+func (p *Problem) SolveInto(r *Result, d []float64) {
 	t, sum := p.solve(d, 0)
-	r := Result{
-		SlideCents: t, Notes: make([]Note, len(d)), ErrorCents: math.Sqrt(sum / p.sumW),
+	*r = Result{
+		SlideCents: t, Notes: slices.Grow(r.Notes[:0], len(d)), ErrorCents: math.Sqrt(sum / p.sumW),
 		AtStop: t == p.travel.MinCents || t == p.travel.MaxCents,
 		Worst:  -1,
 	}
 	for j := range d {
-		r.Notes[j] = p.note(j, d[j], t)
+		r.Notes = append(r.Notes, p.note(j, d[j], t))
 		if p.weight[j] > 0 {
 			r.count(j)
 		}
 	}
-	return r
 }
 
 // note shares out the deviation dj of slot j with the slide at t.

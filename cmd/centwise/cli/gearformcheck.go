@@ -106,7 +106,7 @@ func (g *gearForm[T]) firstProblem(field, name string, known []catalog.Problem) 
 		}
 		text := "it " + p.What
 		if !isOwn {
-			text = g.inWords(p.Field) + " " + p.What
+			text = p.Field + " " + p.What
 		}
 		if p.Hint != "" {
 			text += "; " + p.Hint

@@ -184,7 +184,7 @@ func (p *pages) forward() tea.Cmd {
 		return p.huh.NextField()
 	case p.page < len(p.fields)-1:
 		p.page, p.at = p.page+1, 0
-		cmd := tea.Batch(p.blur(), p.huh.NextGroup())
+		cmd := p.huh.NextGroup()
 		p.enter()
 		return cmd
 	}
@@ -230,11 +230,7 @@ func (p *pages) back() tea.Cmd {
 	case p.page > 0:
 		p.page--
 		p.at = len(p.fields[p.page]) - 1
-		return tea.Batch(p.blur(), p.huh.PrevGroup())
+		return p.huh.PrevGroup()
 	}
 	return nil
 }
-
-// blur takes the cursor out of a field that the library keeps selected, for when
-// its page comes back.
-func (p *pages) blur() tea.Cmd { return p.huh.GetFocusedField().Blur() }

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -148,14 +149,16 @@ func askRanking[R any](ctx context.Context, o *rankOptions, ask func(context.Con
 		return none, err
 	}
 	o.toleranceCents = q.Criteria.ToleranceCents
+	listed := make(chan error, 1)
+	go func() { listed <- o.list(ctx, store, &q) }() // while the fit is being opened
 	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
-	if err != nil {
+	if err := cmp.Or(<-listed, err); err != nil {
 		return none, err
 	}
 	return ask(ctx, engine, q)
 }
 
-// question gathers what match needs to rank.
+// question gathers what match needs to rank but for the lists of gear.
 func (o *rankOptions) question(ctx context.Context, s catalog.Store) (match.Question, error) {
 	q := match.Question{Limit: o.top}
 	if o.matrix {
@@ -179,14 +182,14 @@ func (o *rankOptions) question(ctx context.Context, s catalog.Store) (match.Ques
 	if o.filter.comfort && q.Player == nil {
 		return q, usagef("--player reed-otter --comfort", "--comfort needs a --player whose comfort counts")
 	}
-	if err := o.candidates(ctx, s, &q); err != nil {
+	if err := o.from(ctx, s, &q); err != nil {
 		return q, err
 	}
 	return q, o.trade.put(ctx, s, &q, o.each == "")
 }
 
-// candidates reads the gear that is ranked.
-func (o *rankOptions) candidates(ctx context.Context, s catalog.Store, q *match.Question) error {
+// from finds the gear that is asked from.
+func (o *rankOptions) from(ctx context.Context, s catalog.Store, q *match.Question) error {
 	if o.horn != "" {
 		h, err := s.Horn(ctx, o.horn)
 		if err != nil {
@@ -201,7 +204,11 @@ func (o *rankOptions) candidates(ctx context.Context, s catalog.Store, q *match.
 		}
 		q.FromMouthpiece = &m
 	}
-	var err error
+	return nil
+}
+
+// list reads the gear that is ranked.
+func (o *rankOptions) list(ctx context.Context, s catalog.Store, q *match.Question) (err error) {
 	if q.FromHorn == nil {
 		if q.Horns, err = s.Horns(ctx, q.Filter.Retired); err != nil {
 			return err

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -134,5 +135,35 @@ func TestKeysTypedAhead(t *testing.T) {
 	m, err := store.Mouthpiece(context.Background(), "Plover 16.2")
 	if err != nil || m.Maker != "Northlamp" || m.Model != "Plover" || m.RimMM != 16.2 || m.CupCM3 != 1.2 || m.ThroatMM != 3.66 || len(m.Stock) != 1 {
 		t.Errorf("%+v (%v)", m, err)
+	}
+}
+
+// Pages and questions go to standard error: what is redirected holds the record
+// alone.
+func TestFormsKeepOutOfTheOutput(t *testing.T) {
+	for _, mode := range []string{"", "--accessible"} {
+		folder := t.TempDir()
+		cmd := exec.Command("sh", "-c", "centwise "+mode+" player add --json > out.json")
+		cmd.Dir = folder
+		cmd.Env = []string{"HOME=" + folder, "CENTWISE_CATALOG=c.db", "PATH=" + os.Getenv("PATH"), "TERM=xterm", "LANG=C.UTF-8"}
+		p, err := sitDown(80, cmd)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !p.sees("Handle", 0) {
+			t.Fatalf("nothing was asked: %s", p.shown())
+		}
+		if _, err := p.control.WriteString("reed-otter\r\r\r\r\r\r\r\r\r\r"); err != nil {
+			t.Fatal(err)
+		}
+		code := p.leave()
+		var record struct{ Label string }
+		out, err := os.ReadFile(filepath.Join(folder, "out.json"))
+		if err == nil {
+			err = json.Unmarshal(out, &record)
+		}
+		if err != nil || code != 0 || record.Label != "reed-otter" {
+			t.Errorf("%q: exit %d, %v: %q\n%s", mode, code, err, out, flat(p.shown()))
+		}
 	}
 }

@@ -131,8 +131,11 @@ func (p *pages) keys() string {
 	return strings.Join(keys, " - ")
 }
 
+// readable is the longest line of running text, in columns.
+const readable = 100
+
 func (p *pages) wrap(text, first, rest string) string {
-	return show.Wrap(show.Clean(text), max(20, p.width), first, rest)
+	return show.Wrap(show.Clean(text), max(20, min(readable, p.width)), first, rest)
 }
 
 // trimEmpty takes empty lines off the end.

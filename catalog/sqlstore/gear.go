@@ -144,11 +144,17 @@ func (g *gear[T]) all(ctx context.Context, s *Store, retired bool) ([]T, error) 
 	slices.SortFunc(places, func(a, b place) int {
 		return cmp.Or(strings.Compare(a.folded, b.folded), strings.Compare(a.label, b.label))
 	})
-	out := make([]T, len(found))
-	for i, p := range places {
-		out[i] = found[p.at]
+	for i := range places {
+		// Follow the circle of records that each belong where another one is.
+		to := i
+		for places[to].at != i {
+			from := places[to].at
+			found[to], found[from] = found[from], found[to]
+			places[to].at, to = to, from
+		}
+		places[to].at = to
 	}
-	return out, nil
+	return found, nil
 }
 
 // find looks a current record up by label, then label without case, then id.

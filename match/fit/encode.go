@@ -15,7 +15,7 @@ import (
 )
 
 // formatVersion of the stored sections; another one means fitting anew.
-const formatVersion = 4
+const formatVersion = 5
 
 // sectionModel holds everything but the tables and the players, sectionPlayers the
 // players: there are many, and most questions are about a typical one.
@@ -31,8 +31,8 @@ type storedModel struct {
 	Report       Report
 	Components   Components
 	Slots        []pitch.Slot
-	Horns        []hornRecord
-	Mouthpieces  []itemRecord
+	Horns        packedHorns
+	Mouthpieces  packedItems
 	Pairs        []int32 // horn, mouthpiece, sessions, place in turn
 	Sources      []Source
 	Learned      []learnedLevel
@@ -77,7 +77,7 @@ func (m *Model) encode(sections map[string][]byte) error {
 	for e := range effects {
 		s.Width[e], s.Items[e] = m.tables[e].width, m.tables[e].items
 	}
-	for name, content := range map[string]any{sectionModel: s, sectionPlayers: m.players} {
+	for name, content := range map[string]any{sectionModel: s, sectionPlayers: packedItems(m.players)} {
 		var b bytes.Buffer
 		if err := gob.NewEncoder(&b).Encode(content); err != nil {
 			return err
@@ -206,6 +206,26 @@ func (m *Model) fetchParts(parts partSet) error {
 	return nil
 }
 
+// ReadAhead reads what a stored fit says of all horns or of all mouthpieces, for
+// those who know that they will ask for most of them and have something else to do
+// meanwhile. What is not read ahead is read when it is asked for.
+func (m *Model) ReadAhead(horns, mouthpieces bool) error {
+	var parts partSet
+	all := func(e effect) {
+		for i := 0; i < m.tables[e].items; i += m.tables[e].together {
+			parts.add(m, e, i)
+		}
+	}
+	if horns {
+		all(effectHorn)
+	}
+	if mouthpieces {
+		all(effectMouthpiece)
+		all(effectMouthpieceSlots)
+	}
+	return m.fetchParts(parts)
+}
+
 // take decodes a part.
 func (t *table) take(i int, b []byte) error {
 	p := decodePart(b, t.partLength(i), t.width, t.draws)
@@ -226,7 +246,7 @@ func (m *Model) fetchPlayers() error {
 		if b, m.playersError = m.readWhole(sectionPlayers); m.playersError != nil {
 			return
 		}
-		if gob.NewDecoder(bytes.NewReader(b[sectionPlayers])).Decode(&m.players) != nil || len(m.players) != m.tables[effectPlayer].items {
+		if gob.NewDecoder(bytes.NewReader(b[sectionPlayers])).Decode((*packedItems)(&m.players)) != nil || len(m.players) != m.tables[effectPlayer].items {
 			m.playersError = errDamaged
 		}
 		m.indexPlayers()

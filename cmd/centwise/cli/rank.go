@@ -152,10 +152,24 @@ func askRanking[R any](ctx context.Context, o *rankOptions, ask func(context.Con
 	listed := make(chan error, 1)
 	go func() { listed <- o.list(ctx, store, &q) }() // while the fit is being opened
 	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
+	if err == nil {
+		err = o.readAhead(engine)
+	}
 	if err := cmp.Or(<-listed, err); err != nil {
 		return none, err
 	}
 	return ask(ctx, engine, q)
+}
+
+// readAhead has an engine read what most of the gear needs, unless a filter may
+// leave little of it.
+func (o *rankOptions) readAhead(e match.Engine) error {
+	if r, ok := e.(interface {
+		ReadAhead(horns, mouthpieces bool) error
+	}); ok && o.filter == (filterFlags{}) {
+		return r.ReadAhead(o.horn == "", o.mouthpiece == "")
+	}
+	return nil
 }
 
 // question gathers what match needs to rank but for the lists of gear.

@@ -266,13 +266,13 @@ func printRanking(o *rankOptions, r *match.Ranking) error {
 func sayNext(s *Streams, r *match.Ranking, ending string) {
 	first := r.Pairings[0]
 	if first.Evidence == 0 && first.Basis != fit.BasisDesign {
-		s.Note("Next: measure one session, and import it as 'centwise import --help' says.")
+		s.Note("Next: measure one session with 'centwise measure', or import one as 'centwise import --help' says.")
 		return
 	}
 	s.Note("Next: see note by note why the first is first:")
 	s.Command(fmt.Sprintf("centwise predict %s %s%s", catalog.ShellWord(first.Horn), catalog.ShellWord(first.Mouthpiece), ending))
 	if first.PairSessions == 0 {
-		s.Note("Then measure one session with it, import the readings and rank again: the list will be surer.")
+		s.Note("Then measure one session with it ('centwise measure') and rank again: the list will be surer.")
 	}
 }
 

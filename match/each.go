@@ -119,7 +119,14 @@ func (q Question) eachWhole(ctx context.Context, e Engine, f *field, r *EachRank
 	if q.each == mouthpieces {
 		owners = len(f.mouthpieces)
 	}
+	if q.Progress != nil {
+		q.Progress.Start("ranking", int64(owners))
+		defer q.Progress.Done()
+	}
 	for i := range owners {
+		if q.Progress != nil {
+			q.Progress.Add(1)
+		}
 		list, err := q.score(ctx, e, f.only(q.each, i), r.LeftOut)
 		if err != nil {
 			return err

@@ -25,6 +25,8 @@ type Question struct {
 	// NoSupport leaves harmonic support out, which saves the predictions of the
 	// harmonics' slots. SortSupport needs it.
 	NoSupport bool
+	// Progress is told of lists for each that take long; nil shows nothing.
+	Progress catalog.Counter
 	// Against is the setup played now: every pairing is compared with it.
 	Against *Of
 	// Pareto keeps the pairings that no other one beats in everything.
@@ -177,7 +179,9 @@ const maxListed = 250_000
 // tooMany is the error for a list that would not fit.
 func tooMany(pairs int, q Question) error {
 	try := "narrow the gear by filters, or ask for the first few by error, as in: centwise rank --top 100"
-	if q.Sort != SortError {
+	if q.each != pairs {
+		try = "say how many of each list, as in: centwise rank --each-horn --top 20"
+	} else if q.Sort != SortError {
 		return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to sort by %s; by error they can be", pairs, q.Sort)
 	}
 	return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to list", pairs)

@@ -53,6 +53,7 @@ func eachOf(horn, mouthpiece bool) match.Owner {
 // rankEachRun makes and prints a list for each horn or mouthpiece.
 func rankEachRun(ctx context.Context, o *rankOptions) error {
 	r, err := askRanking(ctx, o, func(ctx context.Context, e match.Engine, q match.Question) (*match.EachRanking, error) {
+		q.Progress = o.factory.Progress()
 		return match.RankEach(ctx, e, o.each, q)
 	})
 	if err != nil {

@@ -177,14 +177,14 @@ func (q Question) settled() (Question, error) {
 const maxListed = 250_000
 
 // tooMany is the error for a list that would not fit.
-func tooMany(pairs int, q Question) error {
+func tooMany(count int, q Question) error {
 	try := "narrow the gear by filters, or ask for the first few by error, as in: centwise rank --top 100"
 	if q.each != pairs {
 		try = "say how many of each list, as in: centwise rank --each-horn --top 20"
 	} else if q.Sort != SortError {
-		return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to sort by %s; by error they can be", pairs, q.Sort)
+		return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to sort by %s; by error they can be", count, q.Sort)
 	}
-	return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to list", pairs)
+	return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to list", count)
 }
 
 // rankAll judges and ranks all candidates.

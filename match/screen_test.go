@@ -201,8 +201,9 @@ func TestScreenedPairsAreTheFirstOfAll(t *testing.T) {
 	}
 }
 
-// No expected square is below its bound.
-func TestBoundsHold(t *testing.T) {
+// screenOfHorns is a screen that looks for three mouthpieces for each horn.
+func screenOfHorns(t *testing.T) *screen {
+	t.Helper()
 	m, s := screenWorld()
 	q, err := Question{Horns: s.horns, Mouthpieces: s.mouthpieces, Limit: 3, each: horns}.settled()
 	if err != nil {
@@ -217,6 +218,12 @@ func TestBoundsHold(t *testing.T) {
 		t.Fatal(err)
 	}
 	sc.owners, sc.sought = alone(len(f.horns)), sc.alikeMouthpieces()
+	return sc
+}
+
+// No expected square is below its bound.
+func TestBoundsHold(t *testing.T) {
+	sc := screenOfHorns(t)
 	scout := sc.newScout()
 	for owner := range sc.owners {
 		scout.look(owner)
@@ -232,20 +239,7 @@ func TestBoundsHold(t *testing.T) {
 
 // Screening leaves a good part of the pairings alone.
 func TestScreeningSpares(t *testing.T) {
-	m, s := screenWorld()
-	q, err := Question{Horns: s.horns, Mouthpieces: s.mouthpieces, Limit: 3, each: horns}.settled()
-	if err != nil {
-		t.Fatal(err)
-	}
-	f, err := q.field(m)
-	if err != nil {
-		t.Fatal(err)
-	}
-	sc, err := q.newScreen(m, f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	sc.owners, sc.sought = alone(len(f.horns)), sc.alikeMouthpieces()
+	sc := screenOfHorns(t)
 	scout := sc.newScout()
 	left, all := 0, 0
 	for owner := range sc.owners {

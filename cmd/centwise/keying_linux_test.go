@@ -51,17 +51,7 @@ func keying(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 4 {
 		ts.Fatalf("usage: keying COLUMNS CODE FILE ARGS...")
 	}
-	columns, err := strconv.Atoi(args[0])
-	ts.Check(err)
-	program, err := exec.LookPath(filepath.Join(strings.Split(ts.Getenv("PATH"), ":")[0], "centwise"))
-	ts.Check(err)
-	cmd := exec.Command(program, args[3:]...)
-	cmd.Dir = ts.MkAbs(".")
-	for _, name := range []string{"HOME", "PATH", "XDG_DATA_HOME", "LANG", "TERM", "TZ", "NO_COLOR", "CENTWISE_CATALOG", "CENTWISE_CONTRIBUTOR", "TMPDIR", "ACCESSIBLE"} {
-		cmd.Env = append(cmd.Env, name+"="+ts.Getenv(name))
-	}
-	t, err := sitDown(uint16(columns), cmd)
-	ts.Check(err)
+	t := sitDownInStory(ts, args[0], args[3:])
 	after := 0
 	for line := range strings.Lines(ts.ReadFile(args[2])) {
 		what, text, _ := strings.Cut(strings.TrimSuffix(line, "\n"), " ")
@@ -78,12 +68,12 @@ func keying(ts *testscript.TestScript, neg bool, args []string) {
 			_, err = t.control.WriteString(keys)
 			ts.Check(err)
 		case "signal":
-			ts.Check(cmd.Process.Signal(syscall.SIGTERM))
+			ts.Check(t.cmd.Process.Signal(syscall.SIGTERM))
 		default:
 			ts.Fatalf("%s: neither see, keys nor signal: %q", args[2], line)
 		}
 	}
-	stop := time.AfterFunc(30*time.Second, func() { cmd.Process.Kill() })
+	stop := time.AfterFunc(30*time.Second, func() { t.cmd.Process.Kill() })
 	code := t.leave()
 	stop.Stop()
 	text := drawn.ReplaceAllString(t.shown(), "")

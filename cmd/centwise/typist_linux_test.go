@@ -109,6 +109,22 @@ func (t *typist) kill() {
 	t.leave()
 }
 
+// sitDownInStory runs centwise as a story does, on a pseudo-terminal of a width.
+func sitDownInStory(ts *testscript.TestScript, width string, args []string) *typist {
+	columns, err := strconv.Atoi(width)
+	ts.Check(err)
+	program, err := exec.LookPath(filepath.Join(strings.Split(ts.Getenv("PATH"), ":")[0], "centwise"))
+	ts.Check(err)
+	cmd := exec.Command(program, args...)
+	cmd.Dir = ts.MkAbs(".")
+	for _, name := range []string{"HOME", "PATH", "XDG_DATA_HOME", "LANG", "TERM", "TZ", "NO_COLOR", "CENTWISE_CATALOG", "CENTWISE_CONTRIBUTOR", "TMPDIR", "ACCESSIBLE"} {
+		cmd.Env = append(cmd.Env, name+"="+ts.Getenv(name))
+	}
+	t, err := sitDown(uint16(columns), cmd)
+	ts.Check(err)
+	return t
+}
+
 // typing COLUMNS CODE FILE ARGS... runs centwise on a pseudo-terminal of that
 // width and types a line of FILE each time it asks; it must end with the exit
 // code. What the terminal shows goes to the file screen.
@@ -116,17 +132,7 @@ func typing(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 4 {
 		ts.Fatalf("usage: typing COLUMNS CODE FILE ARGS...")
 	}
-	columns, err := strconv.Atoi(args[0])
-	ts.Check(err)
-	program, err := exec.LookPath(filepath.Join(strings.Split(ts.Getenv("PATH"), ":")[0], "centwise"))
-	ts.Check(err)
-	cmd := exec.Command(program, args[3:]...)
-	cmd.Dir = ts.MkAbs(".")
-	for _, name := range []string{"HOME", "PATH", "XDG_DATA_HOME", "LANG", "TERM", "TZ", "NO_COLOR", "CENTWISE_CATALOG", "CENTWISE_CONTRIBUTOR", "TMPDIR", "ACCESSIBLE"} {
-		cmd.Env = append(cmd.Env, name+"="+ts.Getenv(name))
-	}
-	t, err := sitDown(uint16(columns), cmd)
-	ts.Check(err)
+	t := sitDownInStory(ts, args[0], args[3:])
 	before := 0
 	for _, line := range strings.Split(strings.TrimSuffix(ts.ReadFile(args[2]), "\n"), "\n") {
 		asks, err := t.asked(before)

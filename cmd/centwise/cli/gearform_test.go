@@ -98,12 +98,16 @@ func TestFormAndFlagsAgree(t *testing.T) {
 	t.Run("player", func(t *testing.T) { formAndFlagsAgree(t, playerKind) })
 }
 
-func formAndFlagsAgree[T any](t *testing.T, k *gearKind[T]) {
-	accepted := 0
-	rapid.Check(t, func(t *rapid.T) {
+// typed is what somebody answers in a form, and the same as arguments of add.
+type typed struct {
+	by   map[string]string
+	args []string
+}
+
+func typedInto[T any](k *gearKind[T]) *rapid.Generator[typed] {
+	return rapid.Custom(func(t *rapid.T) typed {
 		label := rapid.SampledFrom([]string{"Alder", "Plover 16.2", "reed-otter", " Hazel  2 ", "é", "", strings.Repeat("x", 500)}).Draw(t, "label")
-		by := map[string]string{k.labelName(): label}
-		args := []string{label, "--anyway"}
+		out := typed{map[string]string{k.labelName(): label}, []string{label, "--anyway"}}
 		for _, page := range k.pages {
 			for _, asked := range page.fields {
 				f, ok := k.field(asked.field)
@@ -111,28 +115,43 @@ func formAndFlagsAgree[T any](t *testing.T, k *gearKind[T]) {
 					continue
 				}
 				text := typedFor(f).Draw(t, f.name)
-				by[asked.name] = text
+				out.by[asked.name] = text
 				if text != "" {
-					args = append(args, "--"+f.flag()+"="+text)
+					out.args = append(out.args, "--"+f.flag()+"="+text)
 				}
 			}
 		}
-		byFlags, flagsErr := built(k, nil, args...)
-		byForm, formErr := built(k, &formtest.Answers{By: by})
-		if (flagsErr == nil) != (formErr == nil) {
-			t.Fatalf("flags %q: %v; form: %v", args, flagsErr, formErr)
-		}
-		if flagsErr == nil {
-			accepted++
-			if !reflect.DeepEqual(byFlags, byForm) {
-				t.Fatalf("flags %q give %+v, the form %+v", args, byFlags, byForm)
-			}
-		}
+		return out
 	})
-	if accepted < 5 { // a dozen or more of a hundred, as a rule
-		t.Errorf("only %d were accepted", accepted)
+}
+
+func formAndFlagsAgree[T any](t *testing.T, k *gearKind[T]) {
+	agree := func(t rapid.TB, x typed) (accepted bool) {
+		byFlags, flagsErr := built(k, nil, x.args...)
+		byForm, formErr := built(k, &formtest.Answers{By: x.by})
+		if (flagsErr == nil) != (formErr == nil) {
+			t.Fatalf("flags %q: %v; form: %v", x.args, flagsErr, formErr)
+		}
+		if flagsErr == nil && !reflect.DeepEqual(byFlags, byForm) {
+			t.Fatalf("flags %q give %+v, the form %+v", x.args, byFlags, byForm)
+		}
+		return flagsErr == nil
+	}
+	rapid.Check(t, func(t *rapid.T) { agree(t, typedInto(k).Draw(t, "typed")) })
+	accepted := 0
+	for seed := range examples {
+		if agree(t, typedInto(k).Example(seed)) {
+			accepted++
+		}
+	}
+	if accepted < 5 {
+		t.Errorf("of %d examples only %d were accepted", examples, accepted)
 	}
 }
+
+// examples is how many cases, always the same, show that a property is not held
+// up by cases that come to nothing.
+const examples = 100
 
 // typedFor draws texts that somebody may type for a field, mostly good ones.
 func typedFor[T any](f gearField[T]) *rapid.Generator[string] {
@@ -208,10 +227,9 @@ func TestEnterAloneChangesNothing(t *testing.T) {
 	t.Run("player", func(t *testing.T) { enterChangesNothing(t, playerKind) })
 }
 
-func enterChangesNothing[T any](t *testing.T, k *gearKind[T]) {
-	s, _, _ := Test("")
-	asked := 0
-	rapid.Check(t, func(t *rapid.T) {
+// storable draws records to store; some break a rule.
+func storable[T any](k *gearKind[T]) *rapid.Generator[catalog.Changes] {
+	return rapid.Custom(func(t *rapid.T) catalog.Changes {
 		var item T
 		for _, f := range k.fields {
 			if f.kind != fileKind {
@@ -219,22 +237,35 @@ func enterChangesNothing[T any](t *testing.T, k *gearKind[T]) {
 			}
 		}
 		*k.name(&item), k.rev(&item).Number = "Alder", 1
-		c := k.changes(item).Normalized(time.Date(2026, 3, 4, 18, 0, 0, 0, time.UTC))
+		return k.changes(item).Normalized(time.Date(2026, 3, 4, 18, 0, 0, 0, time.UTC))
+	})
+}
+
+func enterChangesNothing[T any](t *testing.T, k *gearKind[T]) {
+	s, _, _ := Test("")
+	enter := func(t rapid.TB, c catalog.Changes) (asked bool) {
 		if c.Validate() != nil {
-			return
+			return false
 		}
-		item = onlyOf[T](c)
+		item := onlyOf[T](c)
 		g := newGearForm(k, NewFactory(s), item, "Alder", nil)
 		if err := (&formtest.Answers{}).Ask(context.Background(), g.form("Change", nil)); err != nil {
-			t.Fatal(err)
+			t.Fatalf("%+v: %v", item, err)
 		}
-		asked++
 		if got := g.settings(); len(got) > 0 || g.label != "Alder" {
 			t.Fatalf("%+v became %v", item, got)
 		}
-	})
-	if asked == 0 {
-		t.Error("no record came as far as the form")
+		return true
+	}
+	rapid.Check(t, func(t *rapid.T) { enter(t, storable(k).Draw(t, "record")) })
+	asked := 0
+	for seed := range examples {
+		if enter(t, storable(k).Example(seed)) {
+			asked++
+		}
+	}
+	if asked < 5 {
+		t.Errorf("of %d examples only %d came as far as the form", examples, asked)
 	}
 }
 

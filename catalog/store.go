@@ -76,10 +76,14 @@ type Store interface {
 	// DiscardDraft throws a draft away. NotFound: there is no such draft.
 	DiscardDraft(ctx context.Context, id ID) error
 
-	// SaveFit replaces the stored fit by f; LoadFit gives the named sections of
-	// the stored fit, or NotFound.
+	// SaveFit replaces the stored fit by f.
 	SaveFit(ctx context.Context, f StoredFit) error
-	LoadFit(ctx context.Context, sections ...string) (StoredFit, error)
+	// LoadFit hands the named sections of the stored fit to take, one after the
+	// other, all when none is named; NotFound if there is none. f is the fit
+	// without its sections. A body is good during the call only: sections are
+	// large, and most are taken apart at once. An error of take ends the reading
+	// and is returned.
+	LoadFit(ctx context.Context, take func(f StoredFit, section string, body []byte) error, sections ...string) error
 
 	// AmendFit replaces the sections that f names and the digest, version and
 	// time of the stored fit, and keeps its other sections. Conflict if the

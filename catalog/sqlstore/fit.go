@@ -87,12 +87,12 @@ func saveSections(ctx context.Context, tx *sql.Tx, f catalog.StoredFit) error {
 
 const refit = "make it with: centwise fit"
 
-// LoadFit gives the named sections of the stored fit, all when none is named.
-// NotFound, with the advice to fit again: there is no fit, it lacks a section,
-// or a section is damaged.
-func (s *Store) LoadFit(ctx context.Context, sections ...string) (catalog.StoredFit, error) {
-	f := catalog.StoredFit{Sections: map[string][]byte{}}
-	err := s.read(ctx, "loading the fit", func(tx *sql.Tx) error {
+// LoadFit hands the named sections of the stored fit to take, all when none is
+// named. NotFound, with the advice to fit again: there is no fit, it lacks a
+// section, or a section is damaged.
+func (s *Store) LoadFit(ctx context.Context, take func(f catalog.StoredFit, section string, body []byte) error, sections ...string) error {
+	return s.read(ctx, "loading the fit", func(tx *sql.Tx) error {
+		var f catalog.StoredFit
 		err := tx.QueryRowContext(ctx, `SELECT digest, version, fitted_at FROM fit WHERE one = 1`).Scan(&f.Digest, &f.Version, (*instant)(&f.At))
 		if err == sql.ErrNoRows {
 			return catalog.Errorf(catalog.NotFound, refit, "the catalog has no fit yet")
@@ -106,33 +106,36 @@ func (s *Store) LoadFit(ctx context.Context, sections ...string) (catalog.Stored
 			}
 		}
 		for _, name := range sections {
-			if f.Sections[name], err = loadSection(ctx, tx, name); err != nil {
+			err := loadSection(ctx, tx, name, func(body []byte) error { return take(f, name, body) })
+			if err != nil {
 				return err
 			}
 		}
 		return nil
 	})
-	if err != nil {
-		return catalog.StoredFit{}, err
-	}
-	return f, nil
 }
 
-func loadSection(ctx context.Context, tx *sql.Tx, name string) ([]byte, error) {
-	var checksum digest
-	var body []byte
-	err := tx.QueryRowContext(ctx, `SELECT checksum, body FROM fit_section WHERE name = $1`, name).Scan(&checksum, &body)
-	if err == sql.ErrNoRows {
-		return nil, catalog.Errorf(catalog.NotFound, refit, "the stored fit has no section %q", name)
-	}
+// loadSection hands a section to take in the memory of the driver: copies of
+// large sections would take longer than reading them.
+func loadSection(ctx context.Context, tx *sql.Tx, name string, take func(body []byte) error) error {
+	rows, err := tx.QueryContext(ctx, `SELECT checksum, body FROM fit_section WHERE name = $1`, name)
 	if err != nil {
-		return nil, err
+		return err
+	}
+	defer rows.Close()
+	if !rows.Next() {
+		if err := rows.Err(); err != nil {
+			return err
+		}
+		return catalog.Errorf(catalog.NotFound, refit, "the stored fit has no section %q", name)
+	}
+	var checksum digest
+	var body sql.RawBytes
+	if err := rows.Scan(&checksum, &body); err != nil {
+		return err
 	}
 	if sha256.Sum256(body) != checksum {
-		return nil, catalog.Errorf(catalog.NotFound, refit, "section %q of the stored fit is damaged", name)
+		return catalog.Errorf(catalog.NotFound, refit, "section %q of the stored fit is damaged", name)
 	}
-	if body == nil {
-		body = []byte{} // the driver gives nil for an empty blob
-	}
-	return body, nil
+	return take(body)
 }

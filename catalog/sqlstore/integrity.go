@@ -177,7 +177,7 @@ func (i *inspection) session(tx *sql.Tx, seq int64, s catalog.SessionSummary, su
 
 // fit checks the sections of the stored fit.
 func (i *inspection) fit() error {
-	_, err := i.store.LoadFit(i.ctx)
+	err := i.store.LoadFit(i.ctx, func(catalog.StoredFit, string, []byte) error { return nil })
 	if catalog.KindOf(err) != catalog.NotFound {
 		return err
 	}

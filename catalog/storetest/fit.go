@@ -2,6 +2,7 @@ package storetest
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"path/filepath"
 	"testing"
@@ -19,6 +20,18 @@ var fitTests = []contract{
 	{"a backup never replaces a file", backupRefused},
 }
 
+// loadFit gives sections of the stored fit as one that keeps them would.
+func (f *fixture) loadFit(sections ...string) (catalog.StoredFit, error) {
+	var stored catalog.StoredFit
+	kept := map[string][]byte{}
+	err := f.store.LoadFit(f.ctx, func(of catalog.StoredFit, name string, body []byte) error {
+		stored, kept[name] = of, append([]byte{}, body...)
+		return nil
+	}, sections...)
+	stored.Sections = kept
+	return stored, err
+}
+
 func fitRoundTrip(t *testing.T, f *fixture) {
 	f.gear()
 	before := f.digest()
@@ -29,9 +42,13 @@ func fitRoundTrip(t *testing.T, f *fixture) {
 	if err := f.store.SaveFit(f.ctx, fit); err != nil {
 		t.Fatal(err)
 	}
-	equal(t, "whole fit", must(f.store.LoadFit(f.ctx))(t), fit)
-	part := must(f.store.LoadFit(f.ctx, "items", "empty"))(t)
+	equal(t, "whole fit", must(f.loadFit())(t), fit)
+	part := must(f.loadFit("items", "empty"))(t)
 	equal(t, "sections", part, catalog.StoredFit{Digest: before, Version: 3, At: noon, Sections: map[string][]byte{"items": {0, 1, 2, 255}, "empty": {}}})
+	enough := errors.New("enough of it")
+	if err := f.store.LoadFit(f.ctx, func(catalog.StoredFit, string, []byte) error { return enough }); !errors.Is(err, enough) {
+		t.Errorf("a reader that has enough gets %v", err)
+	}
 	info := must(f.store.Info(f.ctx))(t)
 	equal(t, "info", []any{info.FitDigest, info.FitAt, info.Digest}, []any{before, noon, before})
 	f.sound()
@@ -44,10 +61,10 @@ func fitReplaced(t *testing.T, f *fixture) {
 			t.Fatal(err)
 		}
 	}
-	got := must(f.store.LoadFit(f.ctx))(t)
+	got := must(f.loadFit())(t)
 	equal(t, "sections", got.Sections, map[string][]byte{"new": []byte("new"), "both": []byte("new")})
 	wantError(t, f.store.SaveFit(f.ctx, catalog.StoredFit{Digest: "x", Sections: map[string][]byte{"": {1}}}), catalog.Invalid, "name")
-	equal(t, "digest", must(f.store.LoadFit(f.ctx))(t).Digest, "new")
+	equal(t, "digest", must(f.loadFit())(t).Digest, "new")
 }
 
 func fitAmended(t *testing.T, f *fixture) {
@@ -60,7 +77,7 @@ func fitAmended(t *testing.T, f *fixture) {
 	if err := f.store.AmendFit(f.ctx, amended, "old"); err != nil {
 		t.Fatal(err)
 	}
-	equal(t, "amended fit", must(f.store.LoadFit(f.ctx))(t), catalog.StoredFit{Digest: "new", Version: 2, At: later,
+	equal(t, "amended fit", must(f.loadFit())(t), catalog.StoredFit{Digest: "new", Version: 2, At: later,
 		Sections: map[string][]byte{"kept": []byte("as it was"), "changed": []byte("new"), "added": {}}})
 	f.sound()
 }
@@ -75,17 +92,17 @@ func fitAmendedMeanwhile(t *testing.T, f *fixture) {
 	wantError(t, f.store.AmendFit(f.ctx, change, "old"), catalog.Conflict, "meanwhile")
 	change.Sections[""] = []byte{1}
 	wantError(t, f.store.AmendFit(f.ctx, change, "another"), catalog.Invalid, "name")
-	equal(t, "the fit", must(f.store.LoadFit(f.ctx))(t), stored)
+	equal(t, "the fit", must(f.loadFit())(t), stored)
 }
 
 func fitMissing(t *testing.T, f *fixture) {
-	_, err := f.store.LoadFit(f.ctx)
+	_, err := f.loadFit()
 	wantError(t, err, catalog.NotFound, "no fit", "centwise fit")
 	if err := f.store.SaveFit(f.ctx, catalog.StoredFit{Digest: "x"}); err != nil {
 		t.Fatal(err)
 	}
-	equal(t, "sections", len(must(f.store.LoadFit(f.ctx))(t).Sections), 0)
-	_, err = f.store.LoadFit(f.ctx, "items")
+	equal(t, "sections", len(must(f.loadFit())(t).Sections), 0)
+	_, err = f.loadFit("items")
 	wantError(t, err, catalog.NotFound, `"items"`, "centwise fit")
 }
 

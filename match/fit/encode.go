@@ -15,13 +15,16 @@ import (
 )
 
 // formatVersion of the stored sections; another one means fitting anew.
-const formatVersion = 5
+const formatVersion = 6
 
-// sectionModel holds everything but the tables and the players, sectionPlayers the
-// players: there are many, and most questions are about a typical one.
+// Names of the sections that are not tables. The records of players are read when
+// somebody asks: there are many, and most questions are about a typical one.
 const (
-	sectionModel   = "model"
-	sectionPlayers = "players"
+	sectionModel       = "model"
+	sectionHorns       = "horns"
+	sectionMouthpieces = "mouthpieces"
+	sectionPairs       = "pairs"
+	sectionPlayers     = "players"
 )
 
 // storedModel is the section "model".
@@ -31,9 +34,6 @@ type storedModel struct {
 	Report       Report
 	Components   Components
 	Slots        []pitch.Slot
-	Horns        packedHorns
-	Mouthpieces  packedItems
-	Pairs        []int32 // horn, mouthpiece, sessions, place in turn
 	Sources      []Source
 	Learned      []learnedLevel
 	Last         int64 // sequence of the last session that went in
@@ -69,21 +69,17 @@ func saveModel(ctx context.Context, store catalog.Store, m *Model) error {
 // encode writes the sections that are not tables.
 func (m *Model) encode(sections map[string][]byte) error {
 	s := storedModel{Seed: m.Seed, At: m.At, Report: m.Report, Components: m.Components, Slots: m.slots,
-		Horns: m.horns, Mouthpieces: m.mouthpieces,
 		Sources: m.sources, Learned: m.learned, Last: m.last}
-	for _, p := range m.pairs {
-		s.Pairs = append(s.Pairs, p.horn, p.mouthpiece, p.sessions, p.at)
-	}
 	for e := range effects {
 		s.Width[e], s.Items[e] = m.tables[e].width, m.tables[e].items
 	}
-	for name, content := range map[string]any{sectionModel: s, sectionPlayers: packedItems(m.players)} {
-		var b bytes.Buffer
-		if err := gob.NewEncoder(&b).Encode(content); err != nil {
-			return err
-		}
-		sections[name] = b.Bytes()
+	var b bytes.Buffer
+	if err := gob.NewEncoder(&b).Encode(s); err != nil {
+		return err
 	}
+	sections[sectionModel] = b.Bytes()
+	sections[sectionHorns], sections[sectionMouthpieces] = packHorns(m.horns), packItems(m.mouthpieces)
+	sections[sectionPairs], sections[sectionPlayers] = packPairs(m.pairs), packItems(m.players)
 	return nil
 }
 
@@ -95,43 +91,54 @@ var errDamaged = catalog.Errorf(catalog.NotFound, "make it again with: centwise 
 
 // loadModel opens the stored fit; its tables are read as they are asked for.
 func loadModel(ctx context.Context, store catalog.Store) (*Model, error) {
-	f, err := store.LoadFit(ctx, sectionModel)
+	m := &Model{}
+	var s storedModel
+	err := store.LoadFit(ctx, func(f catalog.StoredFit, section string, body []byte) error {
+		m.Digest, m.storedAt = f.Digest, f.At
+		if f.Version != formatVersion || m.takeSection(&s, section, body) != nil {
+			return errStale
+		}
+		return nil
+	}, sectionModel, sectionHorns, sectionMouthpieces, sectionPairs)
 	if err != nil {
 		return nil, err
 	}
-	if f.Version != formatVersion {
-		return nil, errStale
-	}
-	var s storedModel
-	if err := gob.NewDecoder(bytes.NewReader(f.Sections[sectionModel])).Decode(&s); err != nil {
-		return nil, errStale
-	}
-	m := &Model{Digest: f.Digest, At: s.At, Seed: s.Seed, Report: s.Report, Components: s.Components,
-		slots: s.Slots, horns: s.Horns, mouthpieces: s.Mouthpieces,
-		sources: s.Sources, learned: s.Learned, last: s.Last, storedAt: f.At}
+	m.At, m.Seed, m.Report, m.Components = s.At, s.Seed, s.Report, s.Components
+	m.slots, m.sources, m.learned, m.last = s.Slots, s.Sources, s.Learned, s.Last
 	m.Components.factorSession()
-	m.pairs = make([]pairRecord, 0, len(s.Pairs)/4)
-	for i := 0; i+3 < len(s.Pairs); i += 4 {
-		m.pairs = append(m.pairs, pairRecord{s.Pairs[i], s.Pairs[i+1], s.Pairs[i+2], s.Pairs[i+3]})
-	}
 	for e := range effects {
 		m.tables[e] = emptyTable(s.Items[e], s.Width[e], s.Report.Draws)
 	}
-	m.read = func(sections ...string) (map[string][]byte, error) {
-		f, err := store.LoadFit(context.WithoutCancel(ctx), sections...)
-		if err != nil {
-			return nil, err
-		}
-		if f.Digest != m.Digest || !f.At.Equal(m.storedAt) {
-			return nil, catalog.Errorf(catalog.Conflict, "run the command again", "the catalog was fitted anew meanwhile")
-		}
-		return f.Sections, nil
+	m.read = func(take func(string, []byte) error, sections ...string) error {
+		return store.LoadFit(context.WithoutCancel(ctx), func(f catalog.StoredFit, section string, body []byte) error {
+			if f.Digest != m.Digest || !f.At.Equal(m.storedAt) {
+				return catalog.Errorf(catalog.Conflict, "run the command again", "the catalog was fitted anew meanwhile")
+			}
+			return take(section, body)
+		}, sections...)
 	}
 	m.index()
 	if err := m.fetchItem(0, effectCommon); err != nil {
 		return nil, err
 	}
 	return m, nil
+}
+
+// takeSection takes a section apart, one that is no table.
+func (m *Model) takeSection(s *storedModel, section string, body []byte) (err error) {
+	switch section {
+	case sectionModel:
+		err = gob.NewDecoder(bytes.NewReader(body)).Decode(s)
+	case sectionHorns:
+		m.horns, err = unpackHorns(body)
+	case sectionMouthpieces:
+		m.mouthpieces, err = unpackItems(body)
+	case sectionPairs:
+		m.pairs, err = unpackPairs(body)
+	case sectionPlayers:
+		m.players, err = unpackItems(body)
+	}
+	return err
 }
 
 // addSetup asks for the parts that a setup needs.
@@ -193,14 +200,12 @@ func (m *Model) fetchParts(parts partSet) error {
 		for _, p := range some {
 			names = append(names, sectionName(p.effect, p.part))
 		}
-		sections, err := m.readWhole(names...)
+		err := m.readWhole(func(section string, body []byte) error {
+			p := some[slices.Index(names, section)]
+			return m.tables[p.effect].take(p.part, body)
+		}, names...)
 		if err != nil {
 			return err
-		}
-		for i, p := range some {
-			if err := m.tables[p.effect].take(p.part, sections[names[i]]); err != nil {
-				return err
-			}
 		}
 	}
 	return nil
@@ -242,25 +247,24 @@ func (m *Model) fetchPlayers() error {
 		if m.read == nil {
 			return // a fit made just now
 		}
-		var b map[string][]byte
-		if b, m.playersError = m.readWhole(sectionPlayers); m.playersError != nil {
-			return
-		}
-		if gob.NewDecoder(bytes.NewReader(b[sectionPlayers])).Decode((*packedItems)(&m.players)) != nil || len(m.players) != m.tables[effectPlayer].items {
-			m.playersError = errDamaged
-		}
+		m.playersError = m.readWhole(func(section string, body []byte) error {
+			if m.takeSection(nil, section, body) != nil || len(m.players) != m.tables[effectPlayer].items {
+				return errDamaged
+			}
+			return nil
+		}, sectionPlayers)
 		m.indexPlayers()
 	})
 	return m.playersError
 }
 
 // readWhole reads sections, which are there in a fit that is not damaged.
-func (m *Model) readWhole(sections ...string) (map[string][]byte, error) {
-	b, err := m.read(sections...)
+func (m *Model) readWhole(take func(section string, body []byte) error, sections ...string) error {
+	err := m.read(take, sections...)
 	if catalog.KindOf(err) == catalog.NotFound {
-		return nil, errDamaged
+		return errDamaged
 	}
-	return b, err
+	return err
 }
 
 // encode writes a part in little-endian order: the means as 64-bit, then the

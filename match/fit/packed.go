@@ -8,54 +8,76 @@ import (
 	"centwise/catalog"
 )
 
-// packedItems and packedHorns are records as they are stored: field after field
-// as varints, strings with their length before them, since taking thousands of
-// records apart by reflection would take longer than most questions.
-type (
-	packedItems []itemRecord
-	packedHorns []hornRecord
-)
+// Records are stored packed: field after field as varints, strings with their
+// length before them, since taking thousands of records apart by reflection would
+// take longer than most questions.
 
-// GobEncode packs the records.
-func (p packedItems) GobEncode() ([]byte, error) {
-	b := binary.AppendUvarint(nil, uint64(len(p)))
-	for i := range p {
-		b = p[i].pack(b)
+// packItems packs mouthpieces or players.
+func packItems(records []itemRecord) []byte {
+	b := binary.AppendUvarint(nil, uint64(len(records)))
+	for i := range records {
+		b = records[i].pack(b)
 	}
-	return b, nil
+	return b
 }
 
-// GobDecode unpacks records.
-func (p *packedItems) GobDecode(b []byte) error {
+// unpackItems undoes packItems.
+func unpackItems(b []byte) ([]itemRecord, error) {
 	u := &unpacker{text: string(b)}
-	*p = make([]itemRecord, u.count())
-	for i := range *p {
-		(*p)[i].unpack(u)
+	records := make([]itemRecord, u.count())
+	for i := range records {
+		records[i].unpack(u)
 	}
-	return u.done()
+	return records, u.done()
 }
 
-// GobEncode packs the records.
-func (p packedHorns) GobEncode() ([]byte, error) {
-	b := binary.AppendUvarint(nil, uint64(len(p)))
-	for i := range p {
-		b = p[i].Record.pack(b)
-		b = binary.AppendVarint(b, int64(p[i].Transposition))
-		b = binary.AppendVarint(b, int64(p[i].Players))
+// packHorns packs horns.
+func packHorns(records []hornRecord) []byte {
+	b := binary.AppendUvarint(nil, uint64(len(records)))
+	for i := range records {
+		b = records[i].Record.pack(b)
+		b = binary.AppendVarint(b, int64(records[i].Transposition))
+		b = binary.AppendVarint(b, int64(records[i].Players))
 	}
-	return b, nil
+	return b
 }
 
-// GobDecode unpacks records.
-func (p *packedHorns) GobDecode(b []byte) error {
+// unpackHorns undoes packHorns.
+func unpackHorns(b []byte) ([]hornRecord, error) {
 	u := &unpacker{text: string(b)}
-	*p = make([]hornRecord, u.count())
-	for i := range *p {
-		h := &(*p)[i]
+	records := make([]hornRecord, u.count())
+	for i := range records {
+		h := &records[i]
 		h.Record.unpack(u)
 		h.Transposition, h.Players = int(u.integer()), int(u.integer())
 	}
-	return u.done()
+	return records, u.done()
+}
+
+// packPairs packs the measured pairs as fixed numbers of 32 bits, little-endian.
+func packPairs(pairs []pairRecord) []byte {
+	b := make([]byte, 0, pairBytes*len(pairs))
+	for _, p := range pairs {
+		for _, n := range []int32{p.horn, p.mouthpiece, p.sessions, p.at} {
+			b = binary.LittleEndian.AppendUint32(b, uint32(n))
+		}
+	}
+	return b
+}
+
+const pairBytes = 16
+
+// unpackPairs undoes packPairs.
+func unpackPairs(b []byte) ([]pairRecord, error) {
+	if len(b)%pairBytes != 0 {
+		return nil, errUnpack
+	}
+	pairs := make([]pairRecord, len(b)/pairBytes)
+	for i := range pairs {
+		n := func(at int) int32 { return int32(binary.LittleEndian.Uint32(b[pairBytes*i+4*at:])) }
+		pairs[i] = pairRecord{n(0), n(1), n(2), n(3)}
+	}
+	return pairs, nil
 }
 
 func (r *itemRecord) pack(b []byte) []byte {

@@ -33,7 +33,7 @@ type Model struct {
 	playersError error
 
 	// read gets sections of the stored fit that the model came from.
-	read     func(sections ...string) (map[string][]byte, error)
+	read     func(take func(section string, body []byte) error, sections ...string) error
 	storedAt time.Time
 
 	// What a refresh goes on from.

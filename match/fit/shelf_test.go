@@ -130,26 +130,28 @@ func (s *shelf) SaveFit(ctx context.Context, f catalog.StoredFit) error {
 	return nil
 }
 
-func (s *shelf) LoadFit(ctx context.Context, sections ...string) (catalog.StoredFit, error) {
+func (s *shelf) LoadFit(ctx context.Context, take func(catalog.StoredFit, string, []byte) error, sections ...string) error {
 	if err := ctx.Err(); err != nil {
-		return catalog.StoredFit{}, err
+		return err
 	}
 	if s.stored == nil {
-		return catalog.StoredFit{}, catalog.Errorf(catalog.NotFound, "", "no fit is stored")
+		return catalog.Errorf(catalog.NotFound, "", "no fit is stored")
 	}
 	out := *s.stored
-	out.Sections = map[string][]byte{}
+	out.Sections = nil
 	if len(sections) == 0 {
 		sections = slices.Collect(maps.Keys(s.stored.Sections))
 	}
 	for _, name := range sections {
 		body, ok := s.stored.Sections[name]
 		if !ok {
-			return catalog.StoredFit{}, catalog.Errorf(catalog.NotFound, "", "the stored fit has no section %q", name)
+			return catalog.Errorf(catalog.NotFound, "", "the stored fit has no section %q", name)
 		}
-		out.Sections[name] = body
+		if err := take(out, name, body); err != nil {
+			return err
+		}
 	}
-	return out, nil
+	return nil
 }
 
 // load gives the shelf's data as the fit sees them.

@@ -98,16 +98,17 @@ func cut(text string, n int, ellipsis string) string {
 // starting with first and the others with rest.
 func Wrap(text string, n int, first, rest string) string {
 	var out []string
-	line, empty := first, true
+	line, width, empty := first, Width(first), true
 	for _, word := range strings.Fields(text) {
+		w := Width(word)
 		switch {
 		case empty:
-			line += word
-		case Width(line)+1+Width(word) > n:
+			line, width = line+word, width+w
+		case width+1+w > n:
 			out = append(out, line)
-			line = rest + word
+			line, width = rest+word, Width(rest)+w
 		default:
-			line += " " + word
+			line, width = line+" "+word, width+1+w
 		}
 		empty = false
 	}

@@ -106,18 +106,20 @@ func (s *worldStore) SaveFit(_ context.Context, f catalog.StoredFit) error {
 	return nil
 }
 
-func (s *worldStore) LoadFit(_ context.Context, sections ...string) (catalog.StoredFit, error) {
+func (s *worldStore) LoadFit(_ context.Context, take func(catalog.StoredFit, string, []byte) error, sections ...string) error {
 	if s.stored == nil {
-		return catalog.StoredFit{}, catalog.Errorf(catalog.NotFound, "", "no fit is stored")
+		return catalog.Errorf(catalog.NotFound, "", "no fit is stored")
 	}
 	out := *s.stored
-	out.Sections = map[string][]byte{}
+	out.Sections = nil
 	for _, name := range sections {
 		data, ok := s.stored.Sections[name]
 		if !ok {
-			return catalog.StoredFit{}, catalog.Errorf(catalog.NotFound, "", "the stored fit has no section %q", name)
+			return catalog.Errorf(catalog.NotFound, "", "the stored fit has no section %q", name)
 		}
-		out.Sections[name] = data
+		if err := take(out, name, data); err != nil {
+			return err
+		}
 	}
-	return out, nil
+	return nil
 }

@@ -48,19 +48,30 @@ func Support(s pitch.Slot, deviation func(pitch.Slot) (cents float64, known bool
 // SupportOf is [Support] from the differences between deviations, d_kn - d_n in
 // cents, of which each may come from measurements of its own.
 func SupportOf(s pitch.Slot, difference func(note, harmonic pitch.Slot) (cents float64, known bool)) (support float64, known bool) {
+	return SupportBy(s, func(h pitch.Slot, _ int) (float64, bool) {
+		d, ok := difference(s, h)
+		delta := d + seriesError[h.Partial] - seriesError[s.Partial]
+		return 1 / math.Hypot(1, delta/supportWidth), ok
+	})
+}
+
+// SupportBy is [Support] with another answer of the resonances than the Lorentz
+// factor: how much of its height the resonance of the harmonic, number k of the
+// note, has left at k times the note's frequency. From a curve of impedance that
+// is |Z(k f_n)| / |Z(f_kn)|.
+func SupportBy(s pitch.Slot, answer func(harmonic pitch.Slot, k int) (share float64, known bool)) (support float64, known bool) {
 	sum, total := 0.0, 0.0
 	for _, k := range harmonics {
 		h, ok := Harmonic(s, k)
 		if !ok {
 			continue
 		}
-		d, ok := difference(s, h)
+		share, ok := answer(h, k)
 		if !ok {
 			continue
 		}
-		delta := d + seriesError[h.Partial] - seriesError[s.Partial]
 		weight := 1 / float64(k)
-		sum += weight / math.Hypot(1, delta/supportWidth)
+		sum += weight * share
 		total += weight
 	}
 	if total == 0 {

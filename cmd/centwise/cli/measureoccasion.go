@@ -56,7 +56,7 @@ func (o *measureOptions) occasion(ctx context.Context, store catalog.Store) (occ
 		return s, err
 	}
 	s.draft.Rounds = protocol.Rounds(slots, rounds, s.draft.Seed)
-	if to.Name, err = o.freeName(ctx, store, s); err != nil {
+	if to.Name, err = freeName(ctx, store, o.name, to.At, s.horn.Label); err != nil {
 		return s, err
 	}
 	return s, nil
@@ -88,28 +88,20 @@ func (o *measureOptions) facts() (catalog.Session, error) {
 	}{
 		{"temperature-c", o.temperature, "C", &s.TemperatureC}, {"slide-mm", o.slide, "mm", &s.SlideMM}, {"gap-mm", o.gap, "mm", &s.GapMM},
 	} {
-		if m.text == "" {
-			continue
+		var err error
+		if *m.to, err = flagNumber(m.flag, m.text, m.unit, "12.5"); err != nil {
+			return s, err
 		}
-		v, err := parseNumber(m.text, m.unit)
-		if err != nil {
-			return s, usagef("--"+m.flag+" 12.5", "--%s %q: %v", m.flag, m.text, err)
-		}
-		*m.to = &v
 	}
-	if o.a4 != "" {
-		v, err := parseNumber(o.a4, "Hz")
-		if err != nil {
-			return s, usagef("--a4-hz 442", "--a4-hz %q: %v", o.a4, err)
-		}
-		s.A4Hz = v
+	a4, err := flagNumber("a4-hz", o.a4, "Hz", "442")
+	if err != nil {
+		return s, err
 	}
-	if o.date != "" {
-		at, err := parseDay(o.date)
-		if err != nil {
-			return s, usagef("--date 2026-01-31", "--date %q: %v", o.date, err)
-		}
-		s.At = at
+	if a4 != nil {
+		s.A4Hz = *a4
+	}
+	if s.At, err = flagDay("date", o.date); err != nil {
+		return s, err
 	}
 	for _, check := range []func() error{
 		func() error { _, err := o.seed(); return err },
@@ -121,6 +113,30 @@ func (o *measureOptions) facts() (catalog.Session, error) {
 		}
 	}
 	return s, nil
+}
+
+// flagNumber reads the measure that a flag gives, nil if it is empty.
+func flagNumber(name, text, unit, example string) (*float64, error) {
+	if text == "" {
+		return nil, nil
+	}
+	v, err := parseNumber(text, unit)
+	if err != nil {
+		return nil, usagef("--"+name+" "+example, "--%s %q: %v", name, text, err)
+	}
+	return &v, nil
+}
+
+// flagDay reads the day that a flag gives, the zero time if it is empty.
+func flagDay(name, text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	at, err := parseDay(text)
+	if err != nil {
+		return at, usagef("--"+name+" 2026-01-31", "--%s %q: %v", name, text, err)
+	}
+	return at, nil
 }
 
 // parseNumber reads a number with a decimal point or comma, and its unit if it is
@@ -208,9 +224,9 @@ func (o *measureOptions) slotList(low, high pitch.Note, valves int) ([]pitch.Slo
 	return list, nil
 }
 
-// freeName is the name that was asked for, which must be free, or one made of
-// the date and the horn.
-func (o *measureOptions) freeName(ctx context.Context, store catalog.Store, s occasion) (string, error) {
+// freeName is the name that is wanted for a session, which must be free, or one
+// made of the date and the horn's label.
+func freeName(ctx context.Context, store catalog.Store, wanted string, at time.Time, horn string) (string, error) {
 	taken := map[string]bool{}
 	sessions, err := store.Sessions(ctx, catalog.SessionFilter{})
 	if err != nil {
@@ -226,15 +242,15 @@ func (o *measureOptions) freeName(ctx context.Context, store catalog.Store, s oc
 	for _, x := range drafts {
 		taken[catalog.Fold(x.Session.Name)] = true
 	}
-	if name := catalog.NormalLabel(o.name); name != "" {
+	if name := catalog.NormalLabel(wanted); name != "" {
 		if taken[catalog.Fold(name)] {
 			return "", catalog.Errorf(catalog.Conflict, "choose another name, or leave --name out", "there is a session %q already", name)
 		}
 		return name, nil
 	}
-	base := s.draft.Session.At.Local().Format(time.DateOnly)
-	if len([]rune(s.horn.Label)) < catalog.MaxLabelLength/2 {
-		base += " " + s.horn.Label
+	base := at.Local().Format(time.DateOnly)
+	if len([]rune(horn)) < catalog.MaxLabelLength/2 {
+		base += " " + horn
 	}
 	for n := 1; ; n++ {
 		name := base

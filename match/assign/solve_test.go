@@ -58,14 +58,12 @@ func least(c *Costs) float64 {
 }
 
 func TestSolveAgainstAllWays(t *testing.T) {
-	blocked := 0
 	rapid.Check(t, func(t *rapid.T) {
 		rows := rapid.IntRange(0, 6).Draw(t, "rows")
 		c := tables(t, rows, rapid.IntRange(0, 7).Draw(t, "cols"))
 		want := least(c)
 		s, err := Solve(c)
 		if err != nil {
-			blocked++
 			checkBlocked(t, c, err)
 			if !math.IsInf(want, 1) {
 				t.Fatalf("blocked, but %v is possible", want)
@@ -77,9 +75,6 @@ func TestSolveAgainstAllWays(t *testing.T) {
 		}
 		checkProof(t, c, s, 1e-12)
 	})
-	if blocked == 0 {
-		t.Error("no table was blocked")
-	}
 }
 
 type tester interface {
@@ -177,6 +172,33 @@ func TestSolveLarge(t *testing.T) {
 	}
 }
 
+// Examples by hand: the tables that are drawn may all be blocked, or none.
+func TestByHand(t *testing.T) {
+	inf := math.Inf(1)
+	c := &Costs{3, 3, []float64{1, 2, inf, 1, 4, inf, 3, 3, 3}}
+	s, err := Solve(c)
+	if err != nil || s.Total != 6 || !slices.Equal(s.Of, []int{1, 0, 2}) {
+		t.Fatalf("%+v, %v", s, err)
+	}
+	of, rise, ok := NewOthers(c, s).Without(0)
+	if !ok || rise != 2 || !slices.Equal(of, []int{0, 1, 2}) {
+		t.Errorf("without 1 for 0: %v, rise %v, %v", of, rise, ok)
+	}
+	if of, _, ok := NewOthers(c, s).Without(2); ok {
+		t.Errorf("without 2 for 2: %v, though the others can't have it", of)
+	}
+	c.Set(2, 2, inf)
+	_, err = Solve(c)
+	checkBlocked(t, c, err)
+	fair := &Costs{2, 2, []float64{1, 6, 6, 10}}
+	if s, _ := Solve(fair); s.Total != 11 {
+		t.Errorf("least total %v, want 1 + 10", s.Total)
+	}
+	if s, _ := Fairest(fair); s.Total != 12 {
+		t.Errorf("fairest total %v, want 6 + 6", s.Total)
+	}
+}
+
 func TestSolveRefusesWhatIsNoCost(t *testing.T) {
 	for _, x := range []float64{math.NaN(), math.Inf(-1)} {
 		func() {
@@ -221,7 +243,6 @@ func TestOrWithoutServesAsManyAsCanBe(t *testing.T) {
 }
 
 func TestOthersAgainstAllWays(t *testing.T) {
-	others := 0
 	rapid.Check(t, func(t *rapid.T) {
 		rows := rapid.IntRange(1, 5).Draw(t, "rows")
 		c := tables(t, rows, rapid.IntRange(rows, 6).Draw(t, "cols"))
@@ -245,7 +266,6 @@ func TestOthersAgainstAllWays(t *testing.T) {
 				t.Fatalf("without %d for %d: %v at %v (%v), want %v", s.Of[i], i, of, rise, ok, want)
 			}
 			if ok {
-				others++
 				sorted := slices.Sorted(slices.Values(of))
 				if len(slices.Compact(sorted)) != rows {
 					t.Fatalf("something is given twice: %v", of)
@@ -253,9 +273,6 @@ func TestOthersAgainstAllWays(t *testing.T) {
 			}
 		}
 	})
-	if others == 0 {
-		t.Error("there never was another way")
-	}
 }
 
 // descending are the costs of a way, the greatest first.

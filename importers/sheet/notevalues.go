@@ -118,30 +118,7 @@ func (r *noteReader) read(f File) error {
 	if r.found.count == 0 && len(r.seen) == 0 {
 		r.wrong(0, "", "", "has no rows", "write a note and a number in each row below the header")
 	}
-	return r.err()
-}
-
-// err puts the problems into one error that tells what to do.
-func (r *noteReader) err() error {
-	problems, ok := r.found.err().(*Problems)
-	if !ok {
-		return nil
-	}
-	if problems.Count == 1 {
-		p := problems.List[0]
-		hint := p.Hint
-		p.Hint = ""
-		return catalog.Errorf(catalog.Invalid, hint, "%s", p)
-	}
-	var text strings.Builder
-	shown := problems.List[:min(printed, len(problems.List))]
-	for _, p := range shown {
-		text.WriteString("\n  " + p.String())
-	}
-	if more := problems.Count - len(shown); more > 0 {
-		fmt.Fprintf(&text, "\n  and %d more", more)
-	}
-	return catalog.Errorf(catalog.Invalid, "correct the file", "%d problems in %s%s", problems.Count, r.table.file, text.String())
+	return oneError(r.table.file, &r.found)
 }
 
 func (r *noteReader) rows(f File) error {

@@ -24,7 +24,7 @@ func FairestTwo(t *Two, from TwoSolution) FairTwo {
 	things, extras := slices.Clone(from.Thing), slices.Clone(from.Extra)
 	costs := t.descending(things, extras)
 	for {
-		s, err := Fairest(t.withExtras(extras))
+		s, err := Fairest(t.With(extras))
 		if err != nil {
 			panic(err) // the solution at hand is one
 		}

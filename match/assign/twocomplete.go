@@ -51,12 +51,12 @@ func (t *Two) total(things, extras []int) (sum float64) {
 
 // giveThings gives out the things that go best with extras that are given.
 func (s *twoSearch) giveThings(extras []int) ([]int, bool) {
-	solution, err := Solve(s.withExtras(extras))
+	solution, err := Solve(s.With(extras))
 	return solution.Of, err == nil
 }
 
-// withExtras is what persons with their extras have of every thing.
-func (t *Two) withExtras(extras []int) *Costs {
+// With is the table of what persons with their extras have of every thing.
+func (t *Two) With(extras []int) *Costs {
 	c := NewCosts(t.Persons, t.Things)
 	for i, k := range extras {
 		row := c.Row(i)

@@ -26,8 +26,13 @@ type judgeFlags struct {
 }
 
 func (j *judgeFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&j.player, "player", "", "`HANDLE` of the player; without, a typical player")
+	j.addCriteria(cmd)
+}
+
+// addCriteria adds the flags that don't say who plays.
+func (j *judgeFlags) addCriteria(cmd *cobra.Command) {
 	fs := cmd.Flags()
-	fs.StringVar(&j.player, "player", "", "`HANDLE` of the player; without, a typical player")
 	fs.StringVar(&j.notes, "range", "", "written `LOW-HIGH` to judge, as in G3-A5 (default the player's, else usual for the instrument)")
 	fs.StringVar(&j.register, "register", "", "what counts more: `WORD` even, low, middle or high (default the player's weights, else even)")
 	fs.StringVar(&j.weights, "weights", "", "how much each note counts: `FILE` with the columns note and weight")
@@ -62,8 +67,17 @@ func (j *judgeFlags) again() string {
 	return b.String()
 }
 
-// criteria turns the flags into what match judges by.
+// criteria turns the flags into what match judges by, for a player.
 func (j *judgeFlags) criteria(p *catalog.Player) (match.Criteria, error) {
+	c, err := j.asked()
+	if err != nil {
+		return c, err
+	}
+	return c.For(p), nil
+}
+
+// asked is what the flags say; what they leave open is up to the player.
+func (j *judgeFlags) asked() (match.Criteria, error) {
 	c := match.Criteria{NoThrows: j.noThrows, ToleranceCents: j.tolerance}
 	var err error
 	if j.tolerance < 0 {
@@ -77,10 +91,7 @@ func (j *judgeFlags) criteria(p *catalog.Player) (match.Criteria, error) {
 	if err := j.weigh(&c); err != nil {
 		return c, err
 	}
-	if err := j.aim(&c); err != nil {
-		return c, err
-	}
-	return c.For(p), nil
+	return c, j.aim(&c)
 }
 
 // judgeHelp is what the help of commands says of weights, targets and ranges.

@@ -1,0 +1,196 @@
+package show
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"centwise/match"
+)
+
+// RosterTable lays out a roster a line a student. Names, by handle, are a column
+// of their own; nil leaves it out.
+func RosterTable(r *match.Roster, names map[string]string) *Table {
+	t := &Table{Columns: []Column{
+		{Title: "student", Name: "student"},
+		{Title: "horn", Name: "horn"}, {Title: "mouthpiece", Name: "mouthpiece"}, {Name: "own_mouthpiece"},
+		{Title: "error", Name: "error_cents", Right: true}, {Title: "80 % interval", Right: true, Drop: 3},
+		{Name: "low", Right: true}, {Name: "high", Right: true},
+		{Title: "now", Name: "now_horn", Drop: 2}, {Name: "now_mouthpiece"}, {Name: "now_error_cents", Right: true},
+		{Title: "gain", Name: "gain_cents", Right: true}, {Name: "gain_low", Right: true}, {Name: "gain_high", Right: true},
+		{Title: "better", Name: "chance_better", Right: true, Drop: 4},
+		{Title: "runner-up", Drop: 1}, {Name: "runner_up"}, {Name: "runner_up_cost_cents", Right: true},
+		{Title: "worst note", Right: true, Drop: 5}, {Name: "worst_note"}, {Name: "worst_cents", Right: true},
+		{Name: "moved"}, {Name: "student_sessions", Right: true}, {Name: "basis"}, {Name: "linked"},
+	}}
+	if names != nil {
+		t.Columns = append([]Column{t.Columns[0], {Title: "name", Name: "name", Drop: 1}}, t.Columns[1:]...)
+	}
+	for _, l := range r.Lines {
+		row := rosterRow(l)
+		if names != nil {
+			row = append([]Cell{row[0], Text(names[l.Student])}, row[1:]...)
+		}
+		t.Add(row...)
+	}
+	return t
+}
+
+func rosterRow(l match.RosterLine) []Cell {
+	mouthpiece := l.Mouthpiece
+	if l.Own {
+		mouthpiece = "own"
+	}
+	now, nowCents, gain, low, high, better := TextEither(l.NowHorn, l.NowHorn), Cell{}, Cell{}, Cell{}, Cell{}, Cell{}
+	if l.NowHorn != "" && !l.Moved {
+		now = TextEither("the same", l.NowHorn)
+	}
+	if l.NowCents != nil {
+		nowCents = Number(*l.NowCents, 1)
+	}
+	if g := l.Gain; g != nil {
+		gain, low, high, better = Either(Signed(g.Cents, 1), full(g.Cents)), Number(g.Low, 1), Number(g.High, 1), percent(g.ChanceBetter)
+	}
+	runner, cost, both := Cell{}, Cell{}, Cell{}
+	if u := l.RunnerUp; u != nil {
+		runner, cost = Text(u.Horn), Number(u.CostCents, 2)
+		both = TextEither(fmt.Sprintf("%s %s", u.Horn, Signed(u.CostCents, 1)), "")
+	}
+	worst := Cents(l.Worst.Cents, 0)
+	worst.short = l.Worst.Note + " " + worst.short
+	return []Cell{
+		Text(l.Student), Text(l.Horn), TextEither(mouthpiece, l.Mouthpiece), Words(yesNo(l.Own)),
+		Number(l.ErrorCents, 1), Words(fmt.Sprintf("%.1f..%.1f", l.Low, l.High)), Number(l.Low, 1), Number(l.High, 1),
+		now, Text(l.NowMouthpiece), nowCents, gain, low, high, better,
+		both, runner, cost, worst, Words(l.Worst.Note), Number(l.Worst.Cents, 1),
+		Words(yesNo(l.Moved)), Count(l.Sessions), Words(string(l.Basis)), Words(fmt.Sprint(l.Linked)),
+	}
+}
+
+func yesNo(yes bool) string {
+	if yes {
+		return "yes"
+	}
+	return "no"
+}
+
+// Roster draws a roster for people.
+func Roster(w io.Writer, s Style, r *match.Roster, names map[string]string) error {
+	heading := fmt.Sprintf("Roster of %s: least total error", match.Count(len(r.Lines), "student"))
+	if r.Fairest {
+		heading = fmt.Sprintf("Roster of %s: fairest", match.Count(len(r.Lines), "student"))
+	}
+	if _, err := fmt.Fprintf(w, "%s\n\n", s.Paint(Strong, heading)); err != nil {
+		return err
+	}
+	t := RosterTable(r, names)
+	if len(r.Lines) > 0 {
+		if err := t.Write(w, s); err != nil {
+			return err
+		}
+	}
+	return Sentences(w, s, append(RosterSentences(r), rosterLegend(s, t)))
+}
+
+// RosterSentences say what a roster comes to, and who has nothing.
+func RosterSentences(r *match.Roster) []string {
+	var out []string
+	if n := len(r.Lines); n > 0 {
+		text := fmt.Sprintf("%.1f cents are left to the lip on average, %.1f for %s, who has it worst.", r.MeanCents, r.WorstCents, r.WorstOf)
+		if g := r.Gain; g != nil {
+			text += fmt.Sprintf(" That is %s than what is played now by %s (80 %% chance that it falls by %s to %s); %s another horn, and %.1f should be worse off by more than half a cent.",
+				less(g.Cents), ofThem(g.Students, n), Signed(g.Low, 1), Signed(g.High, 1), getMoved(r.Moved), g.WorseOff)
+		}
+		out = append(out, text)
+	}
+	if w := r.WhatIf; w != nil {
+		out = append(out, whatIfWords(w))
+	}
+	for _, u := range r.Unserved {
+		out = append(out, unservedWords(u))
+	}
+	if len(r.Spare) > 0 {
+		out = append(out, "Horns left over: "+strings.Join(r.Spare, ", ")+".")
+	}
+	return append(out, r.Notes...)
+}
+
+func less(gain float64) string {
+	if gain < 0 {
+		return fmt.Sprintf("%.1f cents a student more", -gain)
+	}
+	return fmt.Sprintf("%.1f cents a student less", gain)
+}
+
+func ofThem(some, all int) string {
+	if some == all {
+		return "all of them"
+	}
+	return fmt.Sprintf("%d of them", some)
+}
+
+func getMoved(n int) string {
+	switch n {
+	case 0:
+		return "nobody gets"
+	case 1:
+		return "1 student gets"
+	}
+	return fmt.Sprintf("%d students get", n)
+}
+
+func whatIfWords(w *match.WhatIfOutcome) string {
+	text := "What if: the total rises by"
+	cents := w.TotalCents
+	if cents < 0 {
+		text, cents = "What if: the total falls by", -cents
+	}
+	text = fmt.Sprintf("%s %.1f cents, changes counted, and %s something else", text, cents, strings.TrimSuffix(getMoved(w.Different), " another horn"))
+	switch {
+	case w.Served < 0:
+		text += fmt.Sprintf("; %s fewer can be served", match.Count(-w.Served, "student"))
+	case w.Served > 0:
+		text += fmt.Sprintf("; %s more can be served", match.Count(w.Served, "student"))
+	}
+	return text + "."
+}
+
+func unservedWords(u match.Unserved) string {
+	text := fmt.Sprintf("%s gets no horn: %s", u.Student, u.Reason)
+	if len(u.Students) > 0 {
+		things := append(append([]string{}, u.Horns...), u.Mouthpieces...)
+		text += fmt.Sprintf(" (%s: %s)", strings.Join(u.Students, ", "), strings.Join(things, ", "))
+	}
+	return text + "."
+}
+
+// rosterLegend says what the columns hold that are drawn.
+func rosterLegend(s Style, t *Table) string {
+	var out []string
+	for _, column := range []struct{ title, text string }{
+		{"error", "error: cents left to the lip after the best slide and throws, over the notes of the student, uncertainty included"},
+		{"gain", "gain: how much less than with what they play now, + better"},
+		{"better", "better: chance that it is better at all"},
+		{"runner-up", "runner-up: the horn they would have in the next best plan, and by how much the total of the class would rise"},
+		{"worst note", "worst note: what is left of it, + sharp, - flat"},
+	} {
+		if t.Shows(s, column.title) {
+			out = append(out, column.text)
+		}
+	}
+	return strings.Join(out, "; ") + "."
+}
+
+// namedRoster is a roster whose students have names.
+type namedRoster struct {
+	*match.Roster
+	Names map[string]string `json:"names"`
+}
+
+// NamedRoster adds names, by handle, to a roster as JSON; nil adds none.
+func NamedRoster(r *match.Roster, names map[string]string) any {
+	if names == nil {
+		return r
+	}
+	return namedRoster{r, names}
+}

@@ -62,7 +62,7 @@ never shown before the end: nobody should play or read towards it.`,
 			`Every line is on disk before the next is asked for. After Ctrl-C, Ctrl-D, quit, a closed terminal or a power cut,
 --resume goes on where you were; 'centwise session drafts' lists what is unfinished.`,
 			`At the end the session is recorded and compared with what was known before: how much surer its setup is now, and
-which pairings with the horn moved. --no-fit leaves that out.`,
+which pairings with the horn moved, and which session would teach most next. --no-fit leaves that out.`,
 			`Lines can also come from a file or a pipe, in the order that --order makes. Then nothing is asked again: readings far
 from the others are taken and named at the end, and a line that can't be read stops with its number; the draft is kept.`,
 			`--sheet prints a form to fill in by hand, as text or with --html FILE as a page to print. It says which command takes
@@ -70,7 +70,7 @@ its readings in the same order.`,
 			`--json prints {"session", "id", "horn", "mouthpiece", "player", "readings", "notes": [{"note", "fingering", "partial",
 "readings", "cents" (median), "spread"}], "sd", "drift" by round, "skipped", "far" (taken as typed), "lesson" or null: {"before" and "after": {"interval_cents",
 "pair_sessions", "horn_sessions", "mouthpiece_sessions", "basis", "linked"}, "change_cents", "ranked", "moved": [{"mouthpiece",
-"from", "to", "error_before", "error_after"}]}}.`,
+"from", "to", "error_before", "error_after"}]}, "next": a session as 'centwise next --json' gives it, or null}.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),
 		Example: `  centwise measure
   centwise measure --horn Alder --mouthpiece "Plover 16.2" --player reed-otter --a4-hz 442 --rounds 2

@@ -38,9 +38,34 @@ func (m *measuring) finish(ctx context.Context) error {
 		return fmt.Errorf("session %s is recorded, but what it taught can't be said: %w", name, err)
 	}
 	if before == nil {
-		return m.conclude(spread, nil)
+		return m.conclude(spread, nil, nil)
 	}
-	return m.conclude(spread, match.Learn(before, after, m.taught))
+	next, err := m.mostUseful(ctx)
+	if err != nil {
+		m.streams.Note("Which session would teach most next can't be said: %v.", err)
+	}
+	return m.conclude(spread, match.Learn(before, after, m.taught), next)
+}
+
+// nextLooked is how many sessions are looked into at the end of one.
+const nextLooked = 24
+
+// mostUseful is which session would now teach most about the mouthpiece for this horn
+// and this player; nil if there is nothing to choose.
+func (m *measuring) mostUseful(ctx context.Context) (*match.Next, error) {
+	e, ok := m.engine.(match.Foresight)
+	if !ok {
+		return nil, nil
+	}
+	n, err := match.SuggestNext(ctx, e, match.NextQuestion{
+		Choices: []match.Choice{{Horn: m.taught.Horn, Player: m.taught.Player, Mouthpieces: m.taught.Mouthpieces, Filter: match.Filter{Adapter: m.taught.Adapter}}},
+		Horns:   []catalog.Horn{m.taught.Horn}, Mouthpieces: m.taught.Mouthpieces, Players: []catalog.Player{*m.taught.Player},
+		Adapter: m.taught.Adapter, Sessions: nextLooked, Limit: 1,
+	})
+	if catalog.KindOf(err) == catalog.NotFound {
+		return nil, nil // fewer than two mouthpieces
+	}
+	return n, err
 }
 
 // showSpread shows how the readings agree, to people.
@@ -92,11 +117,12 @@ func (m *measuring) standing(ctx context.Context) (*match.Standing, error) {
 		}
 		m.taught = match.Taught{Horn: m.occasion.horn, Mouthpiece: m.occasion.mouthpiece, Player: &m.occasion.player, Mouthpieces: list, Adapter: m.occasion.draft.Session.Adapter}
 	}
-	engine, err := m.factory.Engine(ctx, m.store, m.progress())
-	if err != nil {
+	m.engine = nil // before another is opened: one is large enough
+	var err error
+	if m.engine, err = m.factory.Engine(ctx, m.store, m.progress()); err != nil {
 		return nil, err
 	}
-	return match.Stand(ctx, engine, m.taught)
+	return match.Stand(ctx, m.engine, m.taught)
 }
 
 // progress is that of long work; on a terminal that can't move its cursor, which
@@ -110,12 +136,15 @@ func (m *measuring) progress() catalog.Counter {
 }
 
 // conclude prints the result.
-func (m *measuring) conclude(spread protocol.Spread, lesson *match.Lesson) error {
+func (m *measuring) conclude(spread protocol.Spread, lesson *match.Lesson, next *match.Next) error {
 	if m.json {
-		return show.JSON(m.streams.Out, m.fields(spread, lesson))
+		return show.JSON(m.streams.Out, m.fields(spread, lesson, next))
 	}
 	if lesson != nil {
 		m.streams.Notes(lesson.Words())
+		if next != nil {
+			m.streams.Note("%s", next.Brief())
+		}
 	}
 	m.streams.Note("Look at it, or at what it changed:")
 	m.streams.Command("centwise session show " + catalog.ShellWord(m.occasion.draft.Session.Name) + m.factory.Here())
@@ -125,7 +154,7 @@ func (m *measuring) conclude(spread protocol.Spread, lesson *match.Lesson) error
 }
 
 // fields is the result as JSON.
-func (m *measuring) fields(spread protocol.Spread, lesson *match.Lesson) show.Fields {
+func (m *measuring) fields(spread protocol.Spread, lesson *match.Lesson, next *match.Next) show.Fields {
 	notes, skipped := []show.Fields{}, []string{}
 	for _, n := range spread.Notes {
 		notes = append(notes, show.Fields{
@@ -140,11 +169,15 @@ func (m *measuring) fields(spread protocol.Spread, lesson *match.Lesson) show.Fi
 	if far == nil {
 		far = []string{}
 	}
+	var then *match.NextSession
+	if next != nil && len(next.Sessions) > 0 {
+		then = &next.Sessions[0]
+	}
 	d := m.occasion.draft
 	return show.Fields{
 		{Name: "session", Value: d.Session.Name}, {Name: "id", Value: d.ID}, {Name: "horn", Value: m.occasion.horn.Label},
 		{Name: "mouthpiece", Value: m.occasion.mouthpiece.Label}, {Name: "player", Value: m.occasion.player.Label},
 		{Name: "readings", Value: len(m.sitting.Readings())}, {Name: "notes", Value: notes}, {Name: "sd", Value: spread.SD}, {Name: "drift", Value: spread.Drift},
-		{Name: "skipped", Value: skipped}, {Name: "far", Value: far}, {Name: "lesson", Value: lesson},
+		{Name: "skipped", Value: skipped}, {Name: "far", Value: far}, {Name: "lesson", Value: lesson}, {Name: "next", Value: then},
 	}
 }

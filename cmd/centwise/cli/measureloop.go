@@ -29,6 +29,7 @@ type measuring struct {
 	far      []string     // notes whose far readings were taken without asking again
 	ending   bool         // done was typed while notes are left
 	taught   match.Taught // what is asked at the end; see standing
+	engine   match.Engine // that answered last
 }
 
 // stopError says that measuring stopped before its end. What was entered is

@@ -160,6 +160,7 @@ type foresight struct {
 	choices   []*standingChoice
 	undecided int // choices with fewer than two mouthpieces
 	proposals []fit.Setup
+	likeliest bool // proposals are not all that may be
 	leftOut   map[string]int
 	labels    map[catalog.ID]string
 }

@@ -28,6 +28,7 @@ func (f *foresight) propose() {
 		f.proposeAll()
 		return
 	}
+	f.likeliest = true
 	f.proposeLikely(limit)
 }
 

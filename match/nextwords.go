@@ -69,8 +69,8 @@ func (f *foresight) notes(out *Next) []string {
 	} else if out.Parts > 1 {
 		notes = append(notes, fmt.Sprintf("The catalog falls into %d parts that no session links, and no gear of two of them that fits together is at hand.", out.Parts))
 	}
-	if all := max(1, len(f.q.Players)) * len(f.q.Horns) * len(f.q.Mouthpieces); all > out.Considered+out.LeftOut["shank does not fit the receiver"] {
-		notes = append(notes, fmt.Sprintf("Of %d sessions that the gear at hand allows, the %d that touch the contenders of the choices were looked into.", all, out.Considered))
+	if f.likeliest {
+		notes = append(notes, fmt.Sprintf("The gear at hand allows too many sessions to look into all: these are the best of %d with contenders of the choices.", out.Considered))
 	}
 	return notes
 }

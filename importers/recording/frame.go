@@ -29,6 +29,7 @@ type frame struct {
 	clarity float64 // 0..1: how well the sound repeats itself
 	cents   float64 // pitch above 440 Hz; only if voiced
 	voiced  bool
+	below   bool // there are harmonics of the octave below
 	clipped bool // samples at full scale
 }
 
@@ -48,6 +49,7 @@ type tracker struct {
 	scratch     []float64    // a window with noughts behind it, then its autocorrelation
 	now, before []complex128 // spectra of this window and the one before
 	started     bool         // there is one before
+	lastLag     float64      // of the frame before; 0 if it had no pitch
 	power       []complex128
 	band        []float64 // weights of power by frequency
 	ofWindow    []float64 // 1 over the autocorrelation of the window, by lag
@@ -110,10 +112,14 @@ func fastLength(n int) int {
 const silence = -90.0
 
 // Least similarity of a voiced frame, and how near a peak must come to the highest
-// one to be taken for the period: the first of equals is.
+// one to be taken for the period: the first of equals is. Where the fundamental
+// fades for a moment, as in a room, half the period is nearly as good: the period
+// of the frame before stays if it is better by lagGain.
 const (
 	leastClarity = 0.75
-	peakShare    = 0.90
+	peakShare    = 0.92
+	lagGain      = 0.015
+	lagReach     = 0.04 // share of the lag
 )
 
 // next analyses a window that begins one hop after the one before it.
@@ -124,13 +130,15 @@ func (t *tracker) next(window []float64) frame {
 		return f
 	}
 	lag, clarity := t.period()
+	t.lastLag = 0
 	f.clarity = clarity
 	if clarity < leastClarity || !t.started {
 		return f
 	}
 	hz, ok := t.refine(t.rate / lag)
 	if ok && hz >= lowestHz && hz <= highestHz {
-		f.voiced, f.cents = true, 1200*math.Log2(hz/440)
+		f.voiced, f.cents, f.below = true, 1200*math.Log2(hz/440), t.octaveBelow(hz)
+		t.lastLag = lag
 	}
 	return f
 }
@@ -176,13 +184,17 @@ func (t *tracker) period() (lag, clarity float64) {
 	if clarity < leastClarity {
 		return 0, clarity
 	}
+	first := 0.0 // height of the peak at lag
 	t.peaks(func(at int) bool {
 		place, height := top(t.similarity, at)
-		if height < peakShare*clarity {
-			return true
+		switch {
+		case lag == 0 && height >= peakShare*clarity:
+			lag, first = place, height
+		case lag > 0 && math.Abs(place-t.lastLag) < lagReach*t.lastLag && height > first+lagGain:
+			lag = place
+			return false
 		}
-		lag = place
-		return false
+		return true
 	})
 	return t.sharpen(lag), min(1, clarity)
 }
@@ -301,6 +313,37 @@ func (t *tracker) refine(hz float64) (float64, bool) {
 		sum, weight = sum+w*f, weight+w
 	}
 	return sum / weight, weight > 0
+}
+
+// A harmonic of the octave below, as a share of the strongest harmonic, and how
+// near it must lie to where it should; below lowestOctave there is hum.
+const (
+	belowShare   = 0.05
+	belowCents   = 15.0
+	lowestOctave = 110.0 // Hz
+)
+
+// octaveBelow tells whether the tone is one of half of hz Hz whose fundamental is
+// weak: small microphones and rooms may take most of it away.
+func (t *tracker) octaveBelow(hz float64) bool {
+	if hz/2 < lowestOctave {
+		return false
+	}
+	bin := t.rate / float64(len(t.scratch))
+	strongest := 0.0
+	for k := 1; k <= 3 && float64(k)*hz < bandShare*t.rate; k++ {
+		strongest = max(strongest, cmplx.Abs(t.now[int(math.Round(float64(k)*hz/bin))]))
+	}
+	for _, odd := range []float64{0.5, 1.5} {
+		at := int(math.Round(odd * hz / bin))
+		if odd*hz > bandShare*t.rate || cmplx.Abs(t.now[at]) < belowShare*strongest {
+			continue
+		}
+		if math.Abs(1200*math.Log2(t.advance(at, odd*hz)/(odd*hz))) < belowCents {
+			return true
+		}
+	}
+	return false
 }
 
 // advance is the frequency near hz, in Hz, of what a bin holds: its phase moved

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"centwise/catalog"
 )
@@ -209,20 +210,25 @@ func (l *listener) cracked(run []frame, before piece, t Tone) bool {
 	return away >= nearestCrack && !echo && level > t.LevelDB-softestCrack
 }
 
-// faintDB is how much softer than the others a note may be; echoes, neighbours
-// and talk are softer still.
-const faintDB = 30.0
+// How much softer than the others a note may be, and what is too short to be one
+// before it is taken for an echo, in dB.
+const (
+	faintDB = 30.0
+	echoDB  = 18.0
+)
 
-// rejectFaint leaves out what is far softer than the notes of the file.
+// rejectFaint leaves out what is far softer than the notes of the file: echoes,
+// neighbours and talk.
 func (r *Recording) rejectFaint() {
 	var levels []float64
 	for _, t := range r.Kept() {
 		levels = append(levels, t.LevelDB)
 	}
-	if len(levels) < 3 {
+	if len(levels) == 0 {
 		return
 	}
 	usual := median(levels)
+	r.Tones = slices.DeleteFunc(r.Tones, func(t Tone) bool { return t.Hz == 0 && t.LevelDB < usual-echoDB })
 	for i, t := range r.Tones {
 		if t.Grade != Rejected && t.LevelDB < usual-faintDB {
 			r.Tones[i] = t.reject("it is %.0f dB softer than the other notes, as an echo or a neighbour: play it as loud as the others", usual-t.LevelDB)

@@ -90,6 +90,10 @@ func judge(run []frame, p piece, start float64) (Tone, bool) {
 		return t.reject("the pitch jumps, as when a note splits or two sound at once: play it again, alone"), true
 	}
 	f, kept := steadiest(kept)
+	if octaveBelow(run, kept) {
+		f.mean -= 1200
+		t.Contour = octaveLower(t.Contour)
+	}
 	t.SteadyStart, t.SteadyEnd = second(kept[0].frame), second(kept[len(kept)-1].frame+1)
 	t.Hz = pitch.Shift(440, f.mean)
 	t.ErrorCents, t.SpreadCents, t.DriftCents = f.err, f.spread, f.drift
@@ -179,6 +183,24 @@ func voicedIn(run []frame, p piece) []tracked {
 		}
 	}
 	return out
+}
+
+// octaveBelow tells whether most frames hold harmonics of the octave below.
+func octaveBelow(run []frame, kept []tracked) bool {
+	below := 0
+	for _, x := range kept {
+		if run[x.frame].below {
+			below++
+		}
+	}
+	return 2*below > len(kept)
+}
+
+func octaveLower(contour []Contour) []Contour {
+	for i := range contour {
+		contour[i].Hz /= 2
+	}
+	return contour
 }
 
 func withoutStrays(track []tracked) []tracked {

@@ -2,7 +2,9 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"io"
+	"io/fs"
 	"os"
 	"strings"
 
@@ -43,10 +45,14 @@ done, or with --dry-run what would be: "dry_run", "sessions", "readings", "odd" 
 			exitStatus(exitOK, exitFailed, exitUsage, exitBusy, exitCancelled)),
 		Example: `  centwise import sessions.csv --create
   centwise import gear.csv sessions.xlsx --create --contributor lamp-keeper
-  centwise import sessions.csv --dry-run --json`,
+  centwise import sessions.csv --dry-run --json
+  centwise import recording scale.wav --horn Alder --mouthpiece "Plover 16.2" --player reed-otter`,
 		Args: args(1, -1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.files = got
+			if mistypedCommand(got[0]) {
+				return unknownCommand(cmd, got[0])
+			}
 			return orRun(runF, importRun)(cmd.Context(), o)
 		},
 	}
@@ -59,7 +65,18 @@ done, or with --dry-run what would be: "dry_run", "sessions", "readings", "odd" 
 	contributorFlag(cmd, f, &o.sheet.Contributor)
 	fs.BoolVar(&o.sheet.DryRun, "dry-run", false, "check everything, write nothing")
 	fs.BoolVar(&o.json, "json", false, "print what was done as JSON")
+	cmd.AddCommand(newImportRecordingCmd(f, nil))
 	return cmd
+}
+
+// mistypedCommand tells whether a name is meant for a command below import: it is
+// one word, and there is no such file.
+func mistypedCommand(name string) bool {
+	if strings.Trim(strings.ToLower(name), "abcdefghijklmnopqrstuvwxyz") != "" {
+		return false
+	}
+	_, err := os.Stat(name)
+	return errors.Is(err, fs.ErrNotExist)
 }
 
 func importRun(ctx context.Context, o *importOptions) error {

@@ -98,11 +98,17 @@ type NoteLine struct {
 	Throw  float64 `json:"throw"`
 	Reach  float64 `json:"throw_reach"`
 	Left   float64 `json:"left"`
-	Weight float64 `json:"weight"`
+	// LeftLow..LeftHigh is the 80 % interval of Left, each draw with its own best
+	// slide and throws.
+	LeftLow  float64 `json:"left_low"`
+	LeftHigh float64 `json:"left_high"`
+	Weight   float64 `json:"weight"`
 	// Help is the harmonic support by the predicted deviations, HelpMeasured
 	// that by measured resonances; null when unknown.
 	Help         *float64 `json:"support"`
 	HelpMeasured *float64 `json:"support_measured"`
+	// Read is what sessions with this very setup read, null without any.
+	Read *ReadNote `json:"read,omitempty"`
 }
 
 // Change compares what two setups leave to the lip on one note.
@@ -123,6 +129,9 @@ type Of struct {
 	Mouthpiece catalog.Mouthpiece
 	Player     *catalog.Player
 	Resonances *Resonances // measured with this horn and mouthpiece, nil = none
+	// Sessions with this horn and mouthpiece, to show beside the prediction;
+	// impedance sessions are passed over.
+	Sessions []catalog.Session
 }
 
 func (o Of) setup() fit.Setup {
@@ -175,7 +184,12 @@ func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
 		x.Player = o.Player.Label
 	}
 	x.measuredSupport(o.Resonances, plan.problem.Slots())
-	x.Cures, x.Spoils = compare(plan.problem, typical, p)
+	left := leftDraws(plan.problem, p)
+	x.leftIntervals(left)
+	if err := x.read(e, o, p); err != nil {
+		return nil, err
+	}
+	x.Cures, x.Spoils = compare(plan.problem, typical, p, left)
 	x.Alternates, x.NoAlternate = other.alternates(plan, p, result)
 	x.Words = append(words(x, plan.missing), c.weightWords(plan)...)
 	return x, nil
@@ -227,12 +241,13 @@ const minChange = 1.0
 // compare finds the notes on which this mouthpiece leaves clearly less or more
 // than a typical one. Both are judged in the same joint draws, so that what the
 // two have in common, the horn above all, does not blur the difference; a note
-// is named when the 80 % interval of its gain lies on one side of nought.
-func compare(problem *tuning.Problem, typical, this fit.Prediction) (cures, spoils []Change) {
+// is named when the 80 % interval of its gain lies on one side of nought. Left
+// is what this mouthpiece leaves in every draw.
+func compare(problem *tuning.Problem, typical, this fit.Prediction, left [][]float64) (cures, spoils []Change) {
 	cures, spoils = []Change{}, []Change{}
 	n := len(problem.Slots())
 	before, after := problem.Solve(typical.Mean[:n]), problem.Solve(this.Mean[:n])
-	gains := gainDraws(problem, typical, this)
+	gains := gainDraws(leftDraws(problem, typical), left)
 	for j, s := range problem.Slots() {
 		if problem.Weight(j) == 0 {
 			continue
@@ -271,18 +286,44 @@ func compare(problem *tuning.Problem, typical, this fit.Prediction) (cures, spoi
 	return cures, spoils
 }
 
-// gainDraws gives |left with a typical mouthpiece| - |left with this one| for
-// every slot of the problem and every joint draw.
-func gainDraws(problem *tuning.Problem, typical, this fit.Prediction) [][]float64 {
+// leftDraws gives what is left to the lip, for every slot of the problem and
+// every joint draw.
+func leftDraws(problem *tuning.Problem, x fit.Prediction) [][]float64 {
 	n := len(problem.Slots())
 	out := make([][]float64, n)
-	for k := range min(len(typical.Draws), len(this.Draws)) {
-		before, after := problem.Solve(typical.Draws[k][:n]), problem.Solve(this.Draws[k][:n])
+	var room tuning.Result
+	for _, draw := range x.Draws {
+		problem.SolveInto(&room, draw[:n])
 		for j := range n {
-			out[j] = append(out[j], math.Abs(before.Notes[j].Left)-math.Abs(after.Notes[j].Left))
+			out[j] = append(out[j], room.Notes[j].Left)
 		}
 	}
 	return out
+}
+
+// gainDraws gives |left before| - |left after| for every slot and every joint
+// draw.
+func gainDraws(before, after [][]float64) [][]float64 {
+	out := make([][]float64, len(before))
+	for j := range before {
+		for k := range min(len(before[j]), len(after[j])) {
+			out[j] = append(out[j], math.Abs(before[j][k])-math.Abs(after[j][k]))
+		}
+	}
+	return out
+}
+
+// leftIntervals fills in the intervals of what is left. That of the expected
+// profile lies within: where a throw reaches, draws may all leave nought.
+func (x *Explanation) leftIntervals(left [][]float64) {
+	for j := range x.Notes {
+		n := &x.Notes[j]
+		n.LeftLow, n.LeftHigh = n.Left, n.Left
+		if len(left[j]) > 0 {
+			sorted := slices.Sorted(slices.Values(left[j]))
+			n.LeftLow, n.LeftHigh = min(n.Left, quantile(sorted, 0.1)), max(n.Left, quantile(sorted, 0.9))
+		}
+	}
 }
 
 func mean(x []float64) float64 {

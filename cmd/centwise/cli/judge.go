@@ -124,4 +124,6 @@ func findPlayer(ctx context.Context, s catalog.Store, label string) (*catalog.Pl
 const (
 	cautionShared = "Wash and disinfect a shared mouthpiece before the next player takes it."
 	cautionRest   = "Rest between mouthpieces and stop when your lips are sore; a change takes days to settle."
+	// cautionAltering stands where somebody might think of a file or a drill.
+	cautionAltering = "Altering a horn or a mouthpiece can't be undone: slides, the gap or another mouthpiece come first, cutting and drilling are a repair technician's work."
 )

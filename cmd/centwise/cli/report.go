@@ -1,0 +1,155 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"centwise/cmd/centwise/show"
+)
+
+type reportOptions struct {
+	factory *Factory
+	// rank holds what a report shares with a ranking: gear, judgement, filters.
+	rank  rankOptions
+	out   string
+	force bool
+}
+
+// reportFinalists is how many pairings a report lays side by side note by note:
+// more columns can't be read on a phone.
+const reportFinalists = 3
+
+func newReportCmd(f *Factory, runF func(*reportOptions) error) *cobra.Command {
+	o := &reportOptions{factory: f, rank: rankOptions{factory: f, sort: "error"}}
+	cmd := &cobra.Command{
+		Use:   "report",
+		Short: "Make a page about a setup, a horn or a mouthpiece, to read or to print",
+		Long: long(`Make a page (HTML) that needs nothing but itself: no network, no script, no font. It can be read on a phone, in
+light or dark, and printed on A4 or Letter, in black and white too. Every number has its interval, and the foot of the page
+says how it was found and what it rests on.`,
+			`With --horn and --mouthpiece the page is about that setup: a verdict in plain words, what is left to the lip note by
+note, how it plays by itself with what sessions with this very setup measured, and every number in a table. With --horn
+alone it compares the mouthpieces for that horn, lays the first three side by side, and shows what the horn itself brings
+along; with --mouthpiece alone it does the same the other way round.`,
+			`--out names the file; without it the page goes to standard output, which must not be a terminal.`,
+			judgeHelp[0], judgeHelp[1], judgeHelp[2],
+			`Filters leave out what you can't use, as in 'centwise rank'; --against compares with what is played now and puts
+the answer whether changing is worth it on top. Neither goes with the report on one setup.`,
+			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
+		Example: `  centwise report --horn Alder --mouthpiece "Plover 16.2" --out alder-plover.html
+  centwise report --horn Alder --stock cupboard --against "Plover 16.2" --out alder.html
+  centwise report --mouthpiece "Plover 16.2" --player reed-otter > plover.html`,
+		Args: args(0, 0),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := o.take(cmd); err != nil {
+				return err
+			}
+			return orRun(runF, reportRun)(cmd.Context(), o)
+		},
+	}
+	fs := cmd.Flags()
+	fs.StringVar(&o.rank.horn, "horn", "", "the horn `LABEL` that the page is about")
+	fs.StringVar(&o.rank.mouthpiece, "mouthpiece", "", "the mouthpiece `LABEL` that the page is about")
+	fs.StringVar(&o.out, "out", "", "write the page into `FILE` (default standard output)")
+	fs.BoolVar(&o.force, "force", false, "with --out: replace the file if it is there already")
+	fs.IntVar(&o.rank.top, "top", shortlist, "compare the first `N` only; 0 for all")
+	fs.StringVar(&o.rank.trade.against, "against", "", "compare with the `SETUP` played now, and say whether changing is worth it")
+	o.rank.judge.add(cmd)
+	o.rank.judge.part.add(cmd)
+	o.rank.filter.add(cmd)
+	return cmd
+}
+
+// comparisonFlags mean nothing where there is nothing to compare.
+var comparisonFlags = []string{"top", "against", "key", "instrument", "loaner", "shank", "rim-mm", "cup-cm3", "stock", "owner", "tag", "comfort", "measured", "linked", "retired"}
+
+// take refuses combinations that mean nothing.
+func (o *reportOptions) take(cmd *cobra.Command) error {
+	const try = `centwise report --horn Alder --mouthpiece "Plover 16.2" --out report.html`
+	switch {
+	case o.rank.horn == "" && o.rank.mouthpiece == "":
+		return usagef(try, "say what the report is about: --horn, --mouthpiece, or both for a setup")
+	case o.force && o.out == "":
+		return usagef(try+" --force", "--force needs --out")
+	case o.out == "" && o.factory.Streams.Style.Terminal:
+		return usagef(try, "a page can't be read on a terminal: name a file with --out")
+	}
+	if !o.aboutSetup() {
+		return nil
+	}
+	for _, name := range comparisonFlags {
+		if cmd.Flags().Changed(name) {
+			return usagef("leave --"+name+" out, or name only a horn or only a mouthpiece", "--%s does not go with the report on one setup", name)
+		}
+	}
+	return nil
+}
+
+func (o *reportOptions) aboutSetup() bool { return o.rank.horn != "" && o.rank.mouthpiece != "" }
+
+func reportRun(ctx context.Context, o *reportOptions) error {
+	if err := o.checkOut(); err != nil {
+		return err
+	}
+	r, err := o.report(ctx)
+	if err != nil {
+		return err
+	}
+	if o.out == "" {
+		return r.WriteHTML(o.factory.Streams.Out)
+	}
+	if err := writeFile(o.out, o.force, func(w io.Writer) error { return r.WriteHTML(w) }); err != nil {
+		return err
+	}
+	o.factory.Streams.Note("wrote %s: open it in a browser, print it from there", o.out)
+	return nil
+}
+
+// checkOut refuses, before any work, a place that can't be written to after it.
+func (o *reportOptions) checkOut() error {
+	if o.out == "" {
+		return nil
+	}
+	info, err := os.Stat(o.out)
+	switch {
+	case err == nil && info.IsDir():
+		return usagef("--out report.html", "%s is a folder: name a file", o.out)
+	case err == nil && !o.force:
+		return existsAlready(o.out)
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return cannotWrite(o.out, err)
+	}
+	return nil
+}
+
+// report gathers what the page shows.
+func (o *reportOptions) report(ctx context.Context) (*show.Report, error) {
+	store, err := o.factory.Existing(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer store.Close()
+	q, err := o.rank.question(ctx, store)
+	if err != nil {
+		return nil, err
+	}
+	w := &reportWriter{ctx: ctx, store: store, question: q, adapter: o.rank.judge.adapter, Report: show.Report{
+		Made: o.factory.Now(), Version: buildVersion().version, ToleranceCents: q.Criteria.ToleranceCents,
+		Cautions: []string{cautionShared, cautionRest, cautionAltering},
+	}}
+	if !o.aboutSetup() {
+		if err := o.rank.list(ctx, store, &w.question); err != nil {
+			return nil, err
+		}
+	}
+	model, err := o.factory.Fit(ctx, store, false, o.factory.Progress())
+	if err != nil {
+		return nil, err
+	}
+	return w.write(model)
+}

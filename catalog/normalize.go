@@ -142,6 +142,7 @@ func (c Changes) Normalized(now time.Time) Changes {
 	out := Changes{
 		Horns: slices.Clone(c.Horns), Mouthpieces: slices.Clone(c.Mouthpieces), Players: slices.Clone(c.Players),
 		Sessions: slices.Clone(c.Sessions), Retractions: slices.Clone(c.Retractions),
+		Returns: slices.Clone(c.Returns), Loans: slices.Clone(c.Loans),
 		Finished: slices.Clone(c.Finished),
 	}
 	for i := range out.Horns {
@@ -163,6 +164,21 @@ func (c Changes) Normalized(now time.Time) Changes {
 		stamp(&s.ID, &s.Recorded)
 		if s.Retraction != nil && s.Retraction.At.IsZero() {
 			s.Retraction.At = now
+		}
+	}
+	for i := range out.Loans {
+		l := &out.Loans[i]
+		l.Normalize()
+		stamp(&l.ID, &l.Recorded)
+		if l.Since.IsZero() {
+			l.Since = now
+		}
+	}
+	for i := range out.Returns {
+		r := &out.Returns[i].Return
+		r.normalize()
+		if r.At.IsZero() {
+			r.At = now
 		}
 	}
 	for i := range out.Retractions {

@@ -76,6 +76,10 @@ type Store interface {
 	// DiscardDraft throws a draft away. NotFound: there is no such draft.
 	DiscardDraft(ctx context.Context, id ID) error
 
+	// Loans lists who has which horn or mouthpiece, and who had it, in the order
+	// the loans were recorded. They are no part of the digest.
+	Loans(ctx context.Context, f LoanFilter) ([]LoanSummary, error)
+
 	// SaveFit replaces the stored fit by f.
 	SaveFit(ctx context.Context, f StoredFit) error
 	// LoadFit hands the named sections of the stored fit to take, one after the
@@ -112,6 +116,11 @@ type Changes struct {
 	Players     []Player
 	Sessions    []Session
 	Retractions []RetractionOf
+	// Returns end loans, then Loans begin new ones, so that things can be handed
+	// on. NotFound: a loan, gear or a player is not there; Conflict: somebody has
+	// it, who is named, or it came back already.
+	Returns []ReturnOf
+	Loans   []Loan
 	// Finished drafts are closed with the change that records their sessions.
 	// NotFound: one is not open any more; Conflict: it has another number of
 	// lines by now.

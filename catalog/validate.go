@@ -278,6 +278,15 @@ func (c Changes) Validate() error {
 		}
 		all = append(all, k.problems...)
 	}
+	for _, r := range c.Returns {
+		k := checking("return of loan", string(r.Loan))
+		k.reference("loan", r.Loan)
+		r.Return.check(k, time.Time{})
+		all = append(all, k.problems...)
+	}
+	for _, l := range c.Loans {
+		all = append(all, l.check().problems...)
+	}
 	for _, d := range c.Finished {
 		k := checking("draft", string(d.ID))
 		k.reference("draft", d.ID)

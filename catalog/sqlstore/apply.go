@@ -51,6 +51,12 @@ func (w *changer) apply(c catalog.Changes) error {
 	if err := w.checkReplacements(c); err != nil {
 		return err
 	}
+	if err := w.takeBack(c.Returns); err != nil {
+		return err
+	}
+	if err := w.lend(c.Loans); err != nil {
+		return err
+	}
 	if err := w.finish(c.Finished); err != nil {
 		return err
 	}

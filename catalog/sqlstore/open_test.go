@@ -239,7 +239,7 @@ func TestTablesAreStrict(t *testing.T) {
 		}
 		n++
 	}
-	if n != 13 || rows.Err() != nil {
+	if n != 14 || rows.Err() != nil {
 		t.Errorf("%d tables, error %v", n, rows.Err())
 	}
 }

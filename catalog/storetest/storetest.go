@@ -18,7 +18,7 @@ import (
 // Run holds stores to the contract. open gives a new, empty catalog each time
 // and closes it when the test ends.
 func Run(t *testing.T, open func(t *testing.T) catalog.Store) {
-	for _, group := range [][]contract{gearTests, changeTests, sessionTests, measurementTests, digestTests, fitTests, draftTests, concurrencyTests} {
+	for _, group := range [][]contract{gearTests, changeTests, sessionTests, measurementTests, digestTests, fitTests, draftTests, loanTests, concurrencyTests} {
 		for _, c := range group {
 			t.Run(c.name, func(t *testing.T) { c.run(t, newFixture(t, open)) })
 		}
@@ -156,6 +156,15 @@ func (f *fixture) dump() string {
 	for _, d := range drafts {
 		full, err := f.store.Draft(f.ctx, string(d.ID))
 		add(full.Lines, err)
+	}
+	loans, err := f.store.Loans(f.ctx, catalog.LoanFilter{})
+	add(len(loans), err)
+	for _, l := range loans {
+		if l.Return != nil {
+			add(*l.Return, nil)
+		}
+		l.Return = nil // a pointer
+		add(l, nil)
 	}
 	info, err := f.store.Info(f.ctx)
 	info.Bytes = 0

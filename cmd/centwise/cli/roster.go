@@ -7,13 +7,15 @@ import (
 func newRosterCmd(f *Factory) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "roster",
-		Short: "Plan which student gets which horn and mouthpiece",
+		Short: "Plan which student gets which horn, lend it and take it back",
 		Long: long(`A teacher has a cupboard of loaner horns, a box of mouthpieces and a class. A roster gives each student the horn
-on which the class as a whole should play best in tune.`),
+on which the class as a whole should play best in tune ('plan'), writes down who has what ('commit') and what came back
+('return'), and keeps the history ('loans').`),
 		Example: `  centwise roster plan class.csv
-  centwise roster plan --tag beginners --spares cupboard`,
+  centwise roster plan --tag beginners --spares cupboard
+  centwise roster commit plan.csv`,
 	}
 	asGroup(cmd)
-	cmd.AddCommand(newRosterPlanCmd(f, nil))
+	cmd.AddCommand(newRosterPlanCmd(f, nil), newRosterCommitCmd(f, nil), newRosterReturnCmd(f, nil), newRosterLoansCmd(f, nil))
 	return cmd
 }

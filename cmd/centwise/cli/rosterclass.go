@@ -24,7 +24,8 @@ mouthpiece: the student's own; horn, lent_mouthpiece: what they play now; key, i
 a file of MusicXML or MIDI whose notes count for them, as long as they sound; low, high: their written range; keep: the horn
 they must have, or yes for the one they play now; never: horns they must not have; keep_mouthpiece: yes to give them no
 other than their own; bore_min_mm, bore_max_mm: limits of the horn's bore; group, name.`,
-	`Without CLASS the students are the players of the catalog, or those with a --tag. A mouthpiece whose owner is the
+	`What is lent to students by 'roster commit' is what they play now, unless CLASS says otherwise; what is lent to others
+is not given out. Without CLASS the students are the players of the catalog, or those with a --tag. A mouthpiece whose owner is the
 student's handle is their own. Spare mouthpieces keep to the comfort ranges of players.`,
 }
 
@@ -55,7 +56,8 @@ func (n *needFlags) needs() (key pitch.Key, instrument catalog.Instrument, err e
 // classList is the students of a plan.
 type classList struct {
 	students []match.Student
-	names    map[string]string // by handle
+	out      []catalog.LoanSummary // what is lent now, to whomever
+	names    map[string]string     // by handle
 	remarks  []string
 }
 
@@ -64,17 +66,19 @@ type classReader struct {
 	ctx         context.Context
 	store       catalog.Store
 	players     []catalog.Player
+	horns       []catalog.Horn // retired ones too
 	mouthpieces []catalog.Mouthpiece
+	out         []catalog.LoanSummary // what is lent now
 	key         pitch.Key
 	instrument  catalog.Instrument
 	criteria    match.Criteria
 	parts       map[string]match.Criteria // read already
-	out         *classList
+	list        *classList
 }
 
 // class reads the students.
 func (o *rosterPlanOptions) classList(ctx context.Context, store catalog.Store) (*classList, error) {
-	r := &classReader{ctx: ctx, store: store, parts: map[string]match.Criteria{}, out: &classList{names: map[string]string{}}}
+	r := &classReader{ctx: ctx, store: store, parts: map[string]match.Criteria{}, list: &classList{names: map[string]string{}}}
 	var err error
 	if r.key, r.instrument, err = o.needs.needs(); err != nil {
 		return nil, err
@@ -85,9 +89,16 @@ func (o *rosterPlanOptions) classList(ctx context.Context, store catalog.Store) 
 	if r.players, err = store.Players(ctx, false); err != nil {
 		return nil, err
 	}
-	if r.mouthpieces, err = store.Mouthpieces(ctx, false); err != nil {
+	if r.horns, err = store.Horns(ctx, true); err != nil {
 		return nil, err
 	}
+	if r.mouthpieces, err = store.Mouthpieces(ctx, true); err != nil {
+		return nil, err
+	}
+	if r.out, err = store.Loans(ctx, catalog.LoanFilter{Out: true}); err != nil {
+		return nil, err
+	}
+	r.list.out = r.out
 	if o.class == "" {
 		return r.ofCatalog(o.tag)
 	}
@@ -98,32 +109,49 @@ func (o *rosterPlanOptions) classList(ctx context.Context, store catalog.Store) 
 func (r *classReader) ofCatalog(tag string) (*classList, error) {
 	for _, p := range r.players {
 		if tag == "" || slices.ContainsFunc(p.Tags, func(t string) bool { return strings.EqualFold(t, tag) }) {
-			r.out.students = append(r.out.students, r.student(p))
+			r.list.students = append(r.list.students, r.student(p))
 		}
 	}
-	if len(r.out.students) == 0 {
+	if len(r.list.students) == 0 {
 		if tag != "" {
 			return nil, catalog.Errorf(catalog.NotFound, "give the students the tag: centwise player edit HANDLE --tags "+catalog.ShellWord(tag), "no player has the tag %q", tag)
 		}
 		return nil, catalog.Errorf(catalog.NotFound, "add some, as in: centwise player add reed-otter", "there are no players in the catalog")
 	}
-	return r.out, nil
+	return r.list, nil
 }
 
 // student is a player with what the catalog and the flags say.
 func (r *classReader) student(p catalog.Player) match.Student {
 	s := match.Student{Player: p, Criteria: r.criteria, Key: r.key, Instrument: r.instrument}
 	for i := range r.mouthpieces {
-		if m := &r.mouthpieces[i]; m.Owner != "" && strings.EqualFold(m.Owner, p.Label) {
+		if m := &r.mouthpieces[i]; m.Owner != "" && !m.Retired && strings.EqualFold(m.Owner, p.Label) {
 			if s.Own != nil {
-				r.out.remarks = append(r.out.remarks, fmt.Sprintf("%s owns several mouthpieces: %s counts; the column mouthpiece of a class list can say another.", p.Label, s.Own.Label))
+				r.list.remarks = append(r.list.remarks, fmt.Sprintf("%s owns several mouthpieces: %s counts; the column mouthpiece of a class list can say another.", p.Label, s.Own.Label))
 				break
 			}
 			s.Own = m
 		}
 	}
 	s.NowMouthpiece = s.Own
+	r.lent(&s)
 	return s
+}
+
+// lent puts in what is lent to a student: the first horn, and the mouthpiece, if
+// they have none of their own.
+func (r *classReader) lent(s *match.Student) {
+	for _, l := range r.out {
+		if l.Player != s.Player.ID {
+			continue
+		}
+		if at := slices.IndexFunc(r.horns, func(h catalog.Horn) bool { return h.ID == l.Horn }); at >= 0 && s.NowHorn == nil {
+			s.NowHorn = &r.horns[at]
+		}
+		if at := slices.IndexFunc(r.mouthpieces, func(m catalog.Mouthpiece) bool { return m.ID == l.Mouthpiece }); at >= 0 && s.NowMouthpiece == nil {
+			s.NowMouthpiece = &r.mouthpieces[at]
+		}
+	}
 }
 
 // ofFile reads a class list.
@@ -144,15 +172,15 @@ func (r *classReader) ofFile(path string, ignoreExtra bool) (*classList, error) 
 			problems = append(problems, fmt.Sprintf("%s:%d: %v", path, row.Line, err))
 			continue
 		}
-		r.out.students = append(r.out.students, s)
+		r.list.students = append(r.list.students, s)
 		if row.Name != "" {
-			r.out.names[s.Player.Label] = row.Name
+			r.list.names[s.Player.Label] = row.Name
 		}
 	}
 	if len(problems) > 0 {
 		return nil, catalog.Errorf(catalog.NotFound, "correct the class list", "%s of the class list can't be used:\n%s", match.Count(len(problems), "row"), strings.Join(problems, "\n"))
 	}
-	return r.out, nil
+	return r.list, nil
 }
 
 // row makes a student of a row of a class list.
@@ -261,7 +289,7 @@ func (r *classReader) weigh(s *match.Student, row sheet.ClassRow) error {
 		c = match.Criteria{Weights: weights, WeightsFrom: from}
 		r.parts[key] = c
 		for _, text := range part.remarks {
-			r.out.remarks = append(r.out.remarks, filepath.Base(path)+": "+text)
+			r.list.remarks = append(r.list.remarks, filepath.Base(path)+": "+text)
 		}
 	}
 	s.Criteria.Weights, s.Criteria.WeightsFrom, s.Criteria.Register = c.Weights, c.WeightsFrom, ""

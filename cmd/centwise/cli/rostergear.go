@@ -51,7 +51,7 @@ func (o *rosterPlanOptions) question(ctx context.Context, s catalog.Store) (matc
 	if err := o.gear.horns(ctx, s, &q, class); err != nil {
 		return q, nil, err
 	}
-	if err := o.gear.mouthpieces(ctx, s, &q); err != nil {
+	if err := o.gear.mouthpieces(ctx, s, &q, class); err != nil {
 		return q, nil, err
 	}
 	q.WhatIf, err = o.gear.whatIf(ctx, s, class)
@@ -65,9 +65,13 @@ func (g *rosterGearFlags) horns(ctx context.Context, s catalog.Store, q *match.R
 	if err != nil {
 		return err
 	}
-	var broken []string
+	var broken, away []string
 	for _, h := range horns {
+		has := class.elsewhere(func(l catalog.LoanSummary) bool { return l.Horn == h.ID })
 		switch {
+		case len(has) > 0 && h.Loaner:
+			away = append(away, fmt.Sprintf("%s (%s)", h.Label, has[0]))
+		case len(has) > 0:
 		case slices.ContainsFunc(h.Tags, func(t string) bool { return strings.EqualFold(t, g.repair) }):
 			broken = append(broken, h.Label)
 		case h.Loaner || slices.ContainsFunc(q.Students, func(s match.Student) bool { return s.Only == h.ID }):
@@ -77,15 +81,30 @@ func (g *rosterGearFlags) horns(ctx context.Context, s catalog.Store, q *match.R
 	if len(broken) > 0 {
 		class.remarks = append(class.remarks, fmt.Sprintf("Not lent out, by the tag %s: %s.", g.repair, strings.Join(broken, ", ")))
 	}
+	if len(away) > 0 {
+		class.remarks = append(class.remarks, fmt.Sprintf("Not there, lent to others: %s.", strings.Join(away, ", ")))
+	}
 	if len(q.Horns) == 0 {
 		return catalog.Errorf(catalog.NotFound, "say which are lent out, as in: centwise horn edit LABEL --loaner yes", "no horn of the catalog is lent out")
 	}
 	return nil
 }
 
+// elsewhere names the players outside the class who have what a loan is of.
+func (c *classList) elsewhere(of func(catalog.LoanSummary) bool) []string {
+	var who []string
+	for _, l := range c.out {
+		if of(l) && !slices.ContainsFunc(c.students, func(s match.Student) bool { return s.Player.ID == l.Player }) {
+			who = append(who, l.PlayerLabel)
+		}
+	}
+	return who
+}
+
 // mouthpieces lists the spare ones: none that is a student's own.
-func (g *rosterGearFlags) mouthpieces(ctx context.Context, s catalog.Store, q *match.RosterQuestion) error {
-	copies, err := g.copyCounts(ctx, s)
+// What a student has on loan is among them, and what others have is not.
+func (g *rosterGearFlags) mouthpieces(ctx context.Context, s catalog.Store, q *match.RosterQuestion, class *classList) error {
+	copies, err := copyCounts(ctx, s, g.copies)
 	if err != nil {
 		return err
 	}
@@ -99,8 +118,12 @@ func (g *rosterGearFlags) mouthpieces(ctx context.Context, s catalog.Store, q *m
 		if !counted {
 			n = 1
 		}
+		lent := slices.ContainsFunc(q.Students, func(s match.Student) bool {
+			return s.Own == nil && s.NowMouthpiece != nil && s.NowMouthpiece.ID == m.ID
+		})
+		n -= len(class.elsewhere(func(l catalog.LoanSummary) bool { return l.Mouthpiece == m.ID }))
 		owned := slices.ContainsFunc(q.Students, func(s match.Student) bool { return s.Own != nil && s.Own.ID == m.ID })
-		if (stocked || counted) && !owned {
+		if (stocked || counted || lent) && !owned && n > 0 {
 			q.Spares = append(q.Spares, match.Spare{Mouthpiece: m, Copies: n})
 		}
 	}
@@ -110,9 +133,10 @@ func (g *rosterGearFlags) mouthpieces(ctx context.Context, s catalog.Store, q *m
 	return nil
 }
 
-func (g *rosterGearFlags) copyCounts(ctx context.Context, s catalog.Store) (map[catalog.ID]int, error) {
+// copyCounts reads how many there are of mouthpieces, as LABEL=N each.
+func copyCounts(ctx context.Context, s catalog.Store, texts []string) (map[catalog.ID]int, error) {
 	out := map[catalog.ID]int{}
-	for _, text := range g.copies {
+	for _, text := range texts {
 		at := strings.LastIndex(text, "=")
 		if at < 0 {
 			return nil, usagef(`--copies "Plover 16.2=3"`, "--copies %q: write the label, = and a number", text)

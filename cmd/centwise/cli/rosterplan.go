@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -22,6 +23,9 @@ type rosterPlanOptions struct {
 	changeCents float64
 	fairest     bool
 	names       bool
+	save        string // file for the plan
+	slips       string // file for the loan slips
+	force       bool
 	output      outputFlags
 }
 
@@ -69,6 +73,9 @@ prints the pairings. Students are named by their handles; --names adds the names
 	fs.Float64Var(&o.changeCents, "change-cents", match.DefaultChangeCents, "what a change of horn or mouthpiece must gain, in `CENTS`")
 	fs.BoolVar(&o.fairest, "fairest", false, "the worst student's error first, then the next worst's")
 	fs.BoolVar(&o.names, "names", false, "add the names of the class list")
+	fs.StringVar(&o.save, "save", "", "keep the plan as a sheet in `FILE`, for 'roster commit'")
+	fs.StringVar(&o.slips, "slips", "", "write loan slips to print, as HTML, into `FILE`")
+	fs.BoolVar(&o.force, "force", false, "replace files that are there already")
 	o.output.add(cmd)
 	return cmd
 }
@@ -94,6 +101,9 @@ func rosterPlanRun(ctx context.Context, o *rosterPlanOptions) error {
 	if err != nil {
 		return err
 	}
+	if err := o.writeFiles(engine, r, q, class); err != nil {
+		return err
+	}
 	if err := printRoster(o, r, class); err != nil {
 		return err
 	}
@@ -101,6 +111,32 @@ func rosterPlanRun(ctx context.Context, o *rosterPlanOptions) error {
 		return &skippedError{fmt.Sprintf("%s of %d can't be served", match.Count(len(r.Unserved), "student"), len(q.Students)),
 			"see the reasons above; --add HORN adds one, --spares LIST adds mouthpieces"}
 	}
+	return nil
+}
+
+// writeFiles writes what is to be kept of a plan.
+func (o *rosterPlanOptions) writeFiles(e match.Engine, r *match.Roster, q match.RosterQuestion, class *classList) error {
+	names := class.names
+	if !o.names {
+		names = nil
+	}
+	if o.save != "" {
+		if err := writeFile(o.save, o.force, func(w io.Writer) error { return show.RosterTable(r, names).WriteCSV(w) }); err != nil {
+			return err
+		}
+		o.factory.Streams.Note("wrote %s", o.save)
+	}
+	if o.slips == "" {
+		return nil
+	}
+	slips, err := slipsOf(e, r, q, class, names)
+	if err != nil {
+		return err
+	}
+	if err := writeFile(o.slips, o.force, slips.WriteHTML); err != nil {
+		return err
+	}
+	o.factory.Streams.Note("wrote %s", o.slips)
 	return nil
 }
 
@@ -128,8 +164,14 @@ func printRoster(o *rosterPlanOptions, r *match.Roster, class *classList) error 
 	s.Notes(class.remarks)
 	if len(r.Lines) > 0 {
 		first := r.Lines[0]
-		s.Note("Next: see note by note what the first is to expect:")
+		s.Note("See note by note what the first is to expect:")
 		s.Command(fmt.Sprintf("centwise predict %s %s --player %s%s", catalog.ShellWord(first.Horn), catalog.ShellWord(first.Mouthpiece), catalog.ShellWord(first.Student), o.factory.Here()))
+		if o.save == "" {
+			s.Note("Next: keep the plan with --save plan.csv, change it if you like, and write it down with 'centwise roster commit plan.csv'.")
+		} else {
+			s.Note("Next: change it if you like, and write down who has what:")
+			s.Command("centwise roster commit " + catalog.ShellWord(o.save) + o.factory.Here())
+		}
 	}
 	s.Note(cautionShared + " " + cautionRest)
 	return nil

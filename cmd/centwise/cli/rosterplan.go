@@ -101,6 +101,7 @@ func rosterPlanRun(ctx context.Context, o *rosterPlanOptions) error {
 	if err != nil {
 		return err
 	}
+	r.Notes = append(r.Notes, class.remarks...)
 	if err := o.writeFiles(engine, r, q, class); err != nil {
 		return err
 	}
@@ -161,7 +162,6 @@ func printRoster(o *rosterPlanOptions, r *match.Roster, class *classList) error 
 		}
 		s.Notes(show.RosterSentences(r))
 	}
-	s.Notes(class.remarks)
 	if len(r.Lines) > 0 {
 		first := r.Lines[0]
 		s.Note("See note by note what the first is to expect:")

@@ -100,6 +100,22 @@ type Store interface {
 	// Integrity reports damage of the database itself and orphan rows.
 	Integrity(ctx context.Context) ([]Finding, error)
 
+	// Pooled streams the records that another catalog is to get: players, horns
+	// and mouthpieces with all their revisions, records of unknown kinds, then
+	// sessions, retracted ones too. Gear comes before the sessions that name it,
+	// and the sessions that replace others come with those. Labels and names are
+	// those that were given, see [Distinct]. Equal catalogs give equal streams,
+	// whatever the order in which they came to be.
+	Pooled(ctx context.Context, sel PoolSelection) iter.Seq2[Pooled, error]
+	// Merge joins records with what is stored, see [JoinHorns] and
+	// [JoinSessions]: all of them or, when the stream or one of them is bad,
+	// none. Gear must come before the sessions that name it. Merging is
+	// idempotent, commutative and associative. NotFound: a session names gear, or
+	// a retraction a session, that is neither stored nor in the stream.
+	Merge(ctx context.Context, records iter.Seq2[Pooled, error]) (Merged, error)
+	// PoolSecret is what pseudonyms are made with; it must not leave the catalog.
+	PoolSecret(ctx context.Context) (PoolSecret, error)
+
 	// SetTitle names the catalog (shown by info and on reports).
 	SetTitle(ctx context.Context, title string) error
 
@@ -131,6 +147,58 @@ type Changes struct {
 type RetractionOf struct {
 	Session ID
 	Retraction
+}
+
+// PoolSelection says which records another catalog is to get; zero fields do
+// not select. Sessions must fit every field that is given; the gear they name
+// goes with them, and so does the gear that Horns, Mouthpieces and Players name.
+type PoolSelection struct {
+	// Since leaves out what this catalog has known since before that time, be it
+	// recorded here or merged.
+	Since                       time.Time
+	Horns, Mouthpieces, Players []ID
+	Contributors                []string
+}
+
+// PoolSecret is what pseudonyms are made with.
+type PoolSecret struct {
+	Salt    []byte   // 32 bytes, another in every catalog
+	Handles []string // that players have or had
+}
+
+// Merged says what a [Store.Merge] did.
+type Merged struct {
+	Horns, Mouthpieces, Players, Sessions MergedKind
+	Readings                              int // of new sessions
+	Retracted                             int // sessions that counted until now
+	Kept                                  int // records of kinds that this version does not know
+	Renamed                               []Renaming
+}
+
+// MergedKind counts the records of one kind. Gear counts by record, not by
+// revision.
+type MergedKind struct {
+	New, Changed int
+	Same         int // sessions only: there already
+}
+
+// Renaming tells that a record is not called what it was given, because an
+// older one has the label.
+type Renaming struct {
+	Kind          string
+	ID            ID
+	Stated, Label string
+}
+
+// Gear is the count of one kind of gear.
+func (m *Merged) Gear(kind string) *MergedKind {
+	switch kind {
+	case PooledHorn:
+		return &m.Horns
+	case PooledMouthpiece:
+		return &m.Mouthpieces
+	}
+	return &m.Players
 }
 
 // SessionFilter narrows a listing; zero fields do not filter.

@@ -1,6 +1,7 @@
 package sqlstore
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"fmt"
@@ -17,7 +18,7 @@ func (s *Store) Apply(ctx context.Context, c catalog.Changes) error {
 		return err
 	}
 	return s.write(ctx, "writing to the catalog", func(tx *sql.Tx) error {
-		w := &changer{ctx: ctx, tx: tx, store: s}
+		w := &changer{ctx: ctx, tx: tx, store: s, now: time.Now()}
 		return w.apply(c)
 	})
 }
@@ -28,17 +29,16 @@ type changer struct {
 	ctx   context.Context
 	tx    *sql.Tx
 	store *Store
+	now   time.Time
 	sum   catalog.Digest
 }
 
 // apply writes in an order in which labels and names that are given up are free
 // before they are taken again.
 func (w *changer) apply(c catalog.Changes) error {
-	var sum digest
-	if err := w.tx.QueryRowContext(w.ctx, `SELECT digest FROM catalog WHERE one = 1`).Scan(&sum); err != nil {
+	if err := w.loadSum(); err != nil {
 		return err
 	}
-	w.sum = catalog.Digest(sum)
 	if err := w.retract(c.Retractions); err != nil {
 		return err
 	}
@@ -46,6 +46,9 @@ func (w *changer) apply(c catalog.Changes) error {
 		return err
 	}
 	if err := w.insertSessions(c.Sessions); err != nil {
+		return err
+	}
+	if err := w.relabelIfNeeded(sessionNames); err != nil {
 		return err
 	}
 	if err := w.checkReplacements(c); err != nil {
@@ -60,8 +63,15 @@ func (w *changer) apply(c catalog.Changes) error {
 	if err := w.finish(c.Finished); err != nil {
 		return err
 	}
-	sum = digest(w.sum)
-	_, err := w.tx.ExecContext(w.ctx, `UPDATE catalog SET digest = $1 WHERE one = 1`, &sum)
+	return w.saveSum()
+}
+
+func (w *changer) loadSum() error {
+	return w.tx.QueryRowContext(w.ctx, `SELECT digest FROM catalog WHERE one = 1`).Scan((*digest)(&w.sum))
+}
+
+func (w *changer) saveSum() error {
+	_, err := w.tx.ExecContext(w.ctx, `UPDATE catalog SET digest = $1 WHERE one = 1`, (*digest)(&w.sum))
 	return err
 }
 
@@ -70,34 +80,43 @@ func (w *changer) apply(c catalog.Changes) error {
 // before and put back after.
 func (w *changer) writeGear(c catalog.Changes) error {
 	renamed := map[int64]bool{}
-	err := horns.free(w, c.Horns, renamed)
-	if err == nil {
-		err = mouthpieces.free(w, c.Mouthpieces, renamed)
+	h, err := horns.renaming(w, c.Horns, renamed)
+	if err != nil {
+		return err
 	}
-	if err == nil {
-		err = players.free(w, c.Players, renamed)
+	m, err := mouthpieces.renaming(w, c.Mouthpieces, renamed)
+	if err != nil {
+		return err
 	}
-	if err == nil {
-		err = w.countSessions(renamed, catalog.Digest.Minus)
+	p, err := players.renaming(w, c.Players, renamed)
+	if err != nil {
+		return err
 	}
-	if err == nil {
-		err = horns.write(w, c.Horns)
+	for _, step := range []func() error{
+		func() error { return w.countSessions(renamed, catalog.Digest.Minus) },
+		func() error { return horns.free(w, h) },
+		func() error { return mouthpieces.free(w, m) },
+		func() error { return players.free(w, p) },
+		func() error { return horns.write(w, c.Horns) },
+		func() error { return mouthpieces.write(w, c.Mouthpieces) },
+		func() error { return players.write(w, c.Players) },
+		func() error { return w.countSessions(renamed, catalog.Digest.Plus) },
+	} {
+		if err := step(); err != nil {
+			return err
+		}
 	}
-	if err == nil {
-		err = mouthpieces.write(w, c.Mouthpieces)
+	for _, l := range gearLabels {
+		if err := w.relabelIfNeeded(l); err != nil {
+			return err
+		}
 	}
-	if err == nil {
-		err = players.write(w, c.Players)
-	}
-	if err == nil {
-		err = w.countSessions(renamed, catalog.Digest.Plus)
-	}
-	return err
+	return nil
 }
 
-// free gives up the labels of records that get another one, so that two can
-// exchange theirs, and gathers the sessions that name them.
-func (g *gear[T]) free(w *changer, records []T, sessions map[int64]bool) error {
+// renaming finds the records that get another label, and gathers the sessions
+// that name them.
+func (g *gear[T]) renaming(w *changer, records []T, sessions map[int64]bool) (ids []catalog.ID, err error) {
 	final := map[catalog.ID]string{}
 	for i := range records {
 		if id, r, label := g.base(&records[i]); r.Number > 1 {
@@ -107,14 +126,23 @@ func (g *gear[T]) free(w *changer, records []T, sessions map[int64]bool) error {
 	for id, label := range final {
 		h, err := scanHead(w.tx.QueryRowContext(w.ctx, g.headOf, id))
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if h.number == 0 || h.label == label {
 			continue
 		}
 		if err := w.sessionsWith(g.noun, id, sessions); err != nil {
-			return err
+			return nil, err
 		}
+		ids = append(ids, id)
+	}
+	return ids, nil
+}
+
+// free gives up the labels of records that get another one, so that two can
+// exchange theirs.
+func (g *gear[T]) free(w *changer, ids []catalog.ID) error {
+	for _, id := range ids {
 		if _, err := w.tx.ExecContext(w.ctx, g.freeLabel, id); err != nil {
 			return err
 		}
@@ -150,7 +178,7 @@ func (w *changer) countSessions(seqs map[int64]bool, count func(a, b catalog.Dig
 	if len(seqs) == 0 {
 		return nil
 	}
-	st, err := w.tx.PrepareContext(w.ctx, `SELECT s.content, h.label, m.label, COALESCE(p.label, '') FROM session s`+labelsOfSession+` WHERE s.seq = $1`)
+	st, err := w.tx.PrepareContext(w.ctx, `SELECT s.content, hh.label, mh.label, COALESCE(ph.label, '') FROM session s`+labelsOfSession+` WHERE s.seq = $1`)
 	if err != nil {
 		return err
 	}
@@ -198,11 +226,9 @@ func (g *gear[T]) write(w *changer, records []T) error {
 		if err := g.follows(is[*id], r.Number, *label); err != nil {
 			return err
 		}
-		d := digest(g.digest(order[i]))
-		if _, err := st[1].ExecContext(w.ctx, g.values(&order[i], &d)...); err != nil {
+		if is[*id], err = g.addRevision(w, st[1], order[i], is[*id]); err != nil {
 			return err
 		}
-		is[*id] = head{r.Number, *label, d}
 	}
 	for _, id := range ids {
 		if err := g.moveHead(w, st, id, was[id], is[id]); err != nil {
@@ -210,6 +236,28 @@ func (g *gear[T]) write(w *changer, records []T) error {
 		}
 	}
 	return nil
+}
+
+// addRevision inserts a revision after the head was, and gives the next head. A
+// label that is left as it is called here stays what was stated.
+func (g *gear[T]) addRevision(w *changer, insert *sql.Stmt, record T, was head) (head, error) {
+	id, r, label := g.base(&record)
+	is := head{number: r.Number, label: *label, stated: *label}
+	if was.number > 0 && *label == was.label {
+		is.stated = was.stated
+	}
+	*label = is.stated
+	is.digest = digest(g.digest(record))
+	next := catalog.Shared[T]{Record: record}
+	if was.number > 0 {
+		before, err := g.shared(w.ctx, w.tx, g.selectShared+` WHERE r.id = $1 AND r.number = $2`, *id, was.number)
+		if err != nil || len(before) == 0 {
+			return is, cmp.Or(err, fmt.Errorf("revision %d of %s %s is missing", was.number, g.noun, *id))
+		}
+		next = g.next(before[0], record)
+	}
+	_, err := insert.ExecContext(w.ctx, g.sharedValues(&next, &is.digest, w.now)...)
+	return is, err
 }
 
 // moveHead makes a revision the current one.
@@ -220,7 +268,7 @@ func (g *gear[T]) moveHead(w *changer, st statements, id catalog.ID, was, is hea
 		put = st[3]
 	}
 	w.sum = w.sum.Plus(catalog.Digest(is.digest))
-	_, err := put.ExecContext(w.ctx, id, is.number, is.label, catalog.Fold(is.label))
+	_, err := put.ExecContext(w.ctx, id, is.number, is.label, catalog.Fold(is.label), is.stated)
 	if w.store.dialect.classify(err) == unique {
 		return catalog.Errorf(catalog.Conflict, "choose another label, or edit the one that is there: centwise "+g.noun+" show "+catalog.ShellWord(is.label),
 			"there is a %s %q already", g.noun, is.label)
@@ -237,10 +285,10 @@ func (g *gear[T]) follows(h head, number int, label string) error {
 		return catalog.Errorf(catalog.NotFound, "add it first: centwise "+g.noun+" add "+catalog.ShellWord(label),
 			"revision %d of a %s %q that is not in the catalog", number, g.noun, label)
 	case number == 1:
-		return catalog.Errorf(catalog.Conflict, "leave the id of a new record empty", "there is a %s with the id of %q already, called %q", g.noun, label, h.label)
+		return catalog.Errorf(catalog.Conflict, "leave the id of a new record empty", "there is a %s with the id of %q already, called %q", g.noun, label, h.stated)
 	}
-	return catalog.Errorf(catalog.Conflict, "look at it again, then repeat the change: centwise "+g.noun+" show "+catalog.ShellWord(h.label),
-		"the %s %q was changed meanwhile: revision %d is stored, so the next is not %d", g.noun, h.label, h.number, number)
+	return catalog.Errorf(catalog.Conflict, "look at it again, then repeat the change: centwise "+g.noun+" show "+catalog.ShellWord(h.stated),
+		"the %s %q was changed meanwhile: revision %d is stored, so the next is not %d", g.noun, h.stated, h.number, number)
 }
 
 // statements are prepared for one transaction.

@@ -21,7 +21,7 @@ const draftColumns = "id, started_at, name, folded, horn, mouthpiece, player, co
 
 var insertDraft = fmt.Sprintf(`INSERT INTO draft (%s) VALUES (%s)`, draftColumns, placeholders(1, strings.Count(draftColumns, ",")+1))
 
-var selectDraft = "SELECT s." + strings.ReplaceAll(draftColumns, ", ", ", s.") + `, h.label, m.label, COALESCE(p.label, ''),
+var selectDraft = "SELECT s." + strings.ReplaceAll(draftColumns, ", ", ", s.") + `, hh.label, mh.label, COALESCE(ph.label, ''),
 	(SELECT COUNT(*) FROM draft_line l WHERE l.draft = s.id),
 	(SELECT l.entered_at FROM draft_line l WHERE l.draft = s.id ORDER BY l.number DESC LIMIT 1) FROM draft s` + labelsOfSession
 

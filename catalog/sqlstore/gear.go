@@ -19,24 +19,35 @@ type gear[T any] struct {
 	fields  func(*T) []any
 	base    func(*T) (*catalog.ID, *catalog.Revision, *string)
 	digest  func(T) catalog.Digest
+	join    func(a, b catalog.Shared[T]) catalog.Shared[T]
+	next    func(before catalog.Shared[T], after T) catalog.Shared[T]
+	pooled  func(*catalog.Shared[T]) catalog.Pooled
 
-	selectHead, selectAll, selectRevisions, insertRevision, insertHead, updateHead, freeLabel, headOf string
+	selectHead, selectAll, selectShared, selectRevisions, insertRevision, replaceRevision, insertHead, updateHead, freeLabel, headOf string
 }
 
-// revisionColumns come before the columns of each kind.
-const revisionColumns = "id, number, revised_at, contributor, retired, digest"
+// revisionColumns come before the columns of each kind, sharedColumns after.
+const (
+	revisionColumns = "id, number, revised_at, contributor, retired, digest"
+	sharedColumns   = "withheld, extra, arrived_at"
+)
 
 func newGear[T any](g gear[T]) *gear[T] {
 	columns := strings.Split(revisionColumns+", "+g.columns, ", ")
 	qualified := "r." + strings.Join(columns, ", r.")
-	g.selectHead = fmt.Sprintf(`SELECT %s FROM %[2]s g JOIN %[2]s_revision r ON r.id = g.id AND r.number = g.number`, qualified, g.noun)
+	all := append(slices.Clone(columns), strings.Split(sharedColumns, ", ")...)
+	// A record is called what its head says, its revisions what was stated.
+	shown := strings.Replace(qualified, "r.label", "g.label", 1)
+	g.selectHead = fmt.Sprintf(`SELECT %s FROM %[2]s g JOIN %[2]s_revision r ON r.id = g.id AND r.number = g.number`, shown, g.noun)
+	g.selectShared = fmt.Sprintf(`SELECT %s, r.withheld, r.extra FROM %s_revision r`, qualified, g.noun)
 	g.selectAll = fmt.Sprintf(`SELECT %s FROM %s_revision r`, qualified, g.noun)
 	g.selectRevisions = fmt.Sprintf(`SELECT %s FROM %s_revision r WHERE r.id = $1 ORDER BY r.number`, qualified, g.noun)
-	g.insertRevision = fmt.Sprintf(`INSERT INTO %s_revision (%s) VALUES (%s)`, g.noun, strings.Join(columns, ", "), placeholders(1, len(columns)))
-	g.insertHead = fmt.Sprintf(`INSERT INTO %s (id, number, label, folded) VALUES ($1, $2, $3, $4)`, g.noun)
-	g.updateHead = fmt.Sprintf(`UPDATE %s SET number = $2, label = $3, folded = $4 WHERE id = $1`, g.noun)
+	g.insertRevision = fmt.Sprintf(`INSERT INTO %s_revision (%s) VALUES (%s)`, g.noun, strings.Join(all, ", "), placeholders(1, len(all)))
+	g.replaceRevision = g.insertRevision + ` ON CONFLICT (id, number) DO UPDATE SET ` + assignments(all[2:], func(c string) string { return "excluded." + c })
+	g.insertHead = fmt.Sprintf(`INSERT INTO %s (id, number, label, folded, stated) VALUES ($1, $2, $3, $4, $5)`, g.noun)
+	g.updateHead = fmt.Sprintf(`UPDATE %s SET number = $2, label = $3, folded = $4, stated = $5 WHERE id = $1`, g.noun)
 	g.freeLabel = fmt.Sprintf(`UPDATE %s SET label = id WHERE id = $1`, g.noun)
-	g.headOf = fmt.Sprintf(`SELECT g.number, r.label, r.digest FROM %[1]s g JOIN %[1]s_revision r ON r.id = g.id AND r.number = g.number WHERE g.id = $1`, g.noun)
+	g.headOf = fmt.Sprintf(`SELECT g.number, g.label, g.stated, r.digest FROM %[1]s g JOIN %[1]s_revision r ON r.id = g.id AND r.number = g.number WHERE g.id = $1`, g.noun)
 	return &g
 }
 
@@ -61,6 +72,9 @@ var horns = newGear(gear[catalog.Horn]{
 	},
 	base:   func(h *catalog.Horn) (*catalog.ID, *catalog.Revision, *string) { return &h.ID, &h.Revision, &h.Label },
 	digest: catalog.Horn.Digest,
+	join:   catalog.JoinHorns,
+	next:   catalog.NextHorn,
+	pooled: func(s *catalog.Shared[catalog.Horn]) catalog.Pooled { return catalog.Pooled{Horn: s} },
 })
 
 var mouthpieces = newGear(gear[catalog.Mouthpiece]{
@@ -75,6 +89,9 @@ var mouthpieces = newGear(gear[catalog.Mouthpiece]{
 		return &m.ID, &m.Revision, &m.Label
 	},
 	digest: catalog.Mouthpiece.Digest,
+	join:   catalog.JoinMouthpieces,
+	next:   catalog.NextMouthpiece,
+	pooled: func(s *catalog.Shared[catalog.Mouthpiece]) catalog.Pooled { return catalog.Pooled{Mouthpiece: s} },
 })
 
 var players = newGear(gear[catalog.Player]{
@@ -86,7 +103,19 @@ var players = newGear(gear[catalog.Player]{
 	},
 	base:   func(p *catalog.Player) (*catalog.ID, *catalog.Revision, *string) { return &p.ID, &p.Revision, &p.Label },
 	digest: catalog.Player.Digest,
+	join:   catalog.JoinPlayers,
+	next:   catalog.NextPlayer,
+	pooled: func(s *catalog.Shared[catalog.Player]) catalog.Pooled { return catalog.Pooled{Player: s} },
 })
+
+// assignments lists columns with what they are set to.
+func assignments(columns []string, value func(column string) string) string {
+	parts := make([]string, len(columns))
+	for i, c := range columns {
+		parts[i] = c + " = " + value(c)
+	}
+	return strings.Join(parts, ", ")
+}
 
 // values lists the columns of a revision as pointers, for scanning or writing.
 func (g *gear[T]) values(record *T, d *digest) []any {
@@ -210,13 +239,14 @@ func (g *gear[T]) history(ctx context.Context, s *Store, id catalog.ID) ([]T, er
 // head is the current revision of a record, number 0 when there is none.
 type head struct {
 	number int
-	label  string
+	label  string // what it is called here
+	stated string // what it was given, see catalog.Distinct
 	digest digest
 }
 
 // scanHead reads the result of headOf.
 func scanHead(row *sql.Row) (h head, err error) {
-	err = row.Scan(&h.number, &h.label, &h.digest)
+	err = row.Scan(&h.number, &h.label, &h.stated, &h.digest)
 	if err == sql.ErrNoRows {
 		return head{}, nil
 	}

@@ -157,17 +157,19 @@ func (i *inspection) sessions(tx *sql.Tx, sum *catalog.Digest) error {
 
 func (i *inspection) session(tx *sql.Tx, seq int64, s catalog.SessionSummary, sum *catalog.Digest) error {
 	var stored digest
-	if err := tx.QueryRowContext(i.ctx, `SELECT content FROM session WHERE seq = $1`, seq).Scan(&stored); err != nil {
+	shown := s.Name
+	// The digest is of the name that the session was given.
+	err := tx.QueryRowContext(i.ctx, `SELECT content, stated FROM session WHERE seq = $1`, seq).Scan(&stored, &s.Name)
+	if err != nil {
 		return err
 	}
-	var err error
 	if s.Readings, err = readings(i.ctx, tx, seq, s.ReadingCount); err != nil {
 		return err
 	}
 	content := s.Content()
 	if catalog.Digest(stored) != content || len(s.Readings) != s.ReadingCount {
-		i.found("changed-session", s.Name, fmt.Sprintf("the session is not what was recorded (%d of %d readings are there): it was changed by other means than centwise", len(s.Readings), s.ReadingCount),
-			1, "centwise session retract "+catalog.ShellWord(s.Name))
+		i.found("changed-session", shown, fmt.Sprintf("the session is not what was recorded (%d of %d readings are there): it was changed by other means than centwise", len(s.Readings), s.ReadingCount),
+			1, "centwise session retract "+catalog.ShellWord(shown))
 	}
 	if s.Retraction == nil {
 		*sum = sum.Plus(catalog.SessionDigest(content, s.HornLabel, s.MouthpieceLabel, s.PlayerLabel))

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -239,7 +240,12 @@ func TestTablesAreStrict(t *testing.T) {
 		}
 		n++
 	}
-	if n != 14 || rows.Err() != nil {
+	want := 0
+	names, err := fs.Glob(sqlstore.Migrations(), "*.sql")
+	for _, name := range names {
+		want += strings.Count(readMigration(t, name), "\nCREATE TABLE ")
+	}
+	if n != want || n < 10 || err != nil || rows.Err() != nil {
 		t.Errorf("%d tables, error %v", n, rows.Err())
 	}
 }

@@ -11,7 +11,7 @@ import (
 
 const sessionColumns = "seq, id, name, folded, horn, mouthpiece, player, contributor, played_at, recorded_at, a4_hz, " +
 	"temperature_c, slide_mm, gap_mm, dynamic, method, remark, source, adapter, reading_count, content, " +
-	"retracted_at, retracted_by, retraction_reason, replaced_by"
+	"retracted_at, retracted_by, retraction_reason, replaced_by, stated, withheld, extra, touched_at"
 
 var insertSession = fmt.Sprintf(`INSERT INTO session (%s) VALUES (%s)`, sessionColumns, placeholders(1, strings.Count(sessionColumns, ",")+1))
 
@@ -48,7 +48,7 @@ func (w *changer) insertSessions(sessions []catalog.Session) error {
 			problems = append(problems, catalog.ProblemsOf(err)...)
 			continue
 		}
-		if err := w.insertSession(st, last, &sessions[i], set); err != nil {
+		if err := w.insertSession(st, last, sessions[i].Name, &catalog.Shared[catalog.Session]{Record: sessions[i]}, set); err != nil {
 			return err
 		}
 		for _, r := range sessions[i].Readings {
@@ -63,7 +63,21 @@ func (w *changer) insertSessions(sessions []catalog.Session) error {
 	return into.flush()
 }
 
-func (w *changer) insertSession(st *sql.Stmt, seq int64, s *catalog.Session, set setup) error {
+// insertSession records a session under the name that it is to have here.
+func (w *changer) insertSession(st *sql.Stmt, seq int64, name string, shared *catalog.Shared[catalog.Session], set setup) error {
+	s := &shared.Record
+	_, err := st.ExecContext(w.ctx, w.sessionValues(seq, name, shared, set)...)
+	if w.store.dialect.classify(err) == unique {
+		return catalog.Errorf(catalog.Conflict, "choose another name, or take the other one back first: centwise session retract "+catalog.ShellWord(s.Name),
+			"there is a session %q already, or one with its id", s.Name)
+	}
+	return err
+}
+
+// sessionValues are the columns of a session, which is added to the sum if it
+// counts.
+func (w *changer) sessionValues(seq int64, name string, shared *catalog.Shared[catalog.Session], set setup) []any {
+	s := &shared.Record
 	content := digest(s.Content())
 	var retracted catalog.Retraction
 	var by, reason *string
@@ -73,15 +87,11 @@ func (w *changer) insertSession(st *sql.Stmt, seq int64, s *catalog.Session, set
 	} else {
 		w.sum = w.sum.Plus(catalog.SessionDigest(catalog.Digest(content), set.horn.Label, set.mouthpiece.Label, set.player))
 	}
-	_, err := st.ExecContext(w.ctx, seq, s.ID, s.Name, catalog.Fold(s.Name), s.Horn, s.Mouthpiece, (*reference)(&s.Player),
+	return []any{seq, s.ID, name, catalog.Fold(name), s.Horn, s.Mouthpiece, (*reference)(&s.Player),
 		s.Contributor, (*instant)(&s.At), (*instant)(&s.Recorded), s.A4Hz, s.TemperatureC, s.SlideMM, s.GapMM, s.Dynamic,
 		s.Method, s.Remark, s.Source, (*flag)(&s.Adapter), len(s.Readings), &content,
-		(*instant)(&retracted.At), by, reason, (*reference)(&retracted.ReplacedBy))
-	if w.store.dialect.classify(err) == unique {
-		return catalog.Errorf(catalog.Conflict, "choose another name, or take the other one back first: centwise session retract "+catalog.ShellWord(s.Name),
-			"there is a session %q already, or one with its id", s.Name)
-	}
-	return err
+		(*instant)(&retracted.At), by, reason, (*reference)(&retracted.ReplacedBy),
+		s.Name, (*list)(&shared.Withheld), shared.Extra.String(), (*instant)(&w.now)}
 }
 
 // setup is the gear of a session, as far as recording one needs it.
@@ -200,9 +210,9 @@ func (w *changer) retract(retractions []catalog.RetractionOf) error {
 	for i := range retractions {
 		r := &retractions[i]
 		var seq int64
-		var name string
+		var name, stated string
 		var at instant
-		err := w.tx.QueryRowContext(w.ctx, `SELECT seq, name, retracted_at FROM session WHERE id = $1`, r.Session).Scan(&seq, &name, &at)
+		err := w.tx.QueryRowContext(w.ctx, `SELECT seq, name, stated, retracted_at FROM session WHERE id = $1`, r.Session).Scan(&seq, &name, &stated, &at)
 		switch {
 		case err == sql.ErrNoRows:
 			return catalog.Errorf(catalog.NotFound, "list what is there with: centwise session list", "no session with the id %s in the catalog", r.Session)
@@ -214,8 +224,9 @@ func (w *changer) retract(retractions []catalog.RetractionOf) error {
 		if err := w.countSessions(map[int64]bool{seq: true}, catalog.Digest.Minus); err != nil {
 			return err
 		}
-		_, err = w.tx.ExecContext(w.ctx, `UPDATE session SET retracted_at = $1, retracted_by = $2, retraction_reason = $3, replaced_by = $4 WHERE seq = $5`,
-			(*instant)(&r.At), r.Contributor, r.Reason, (*reference)(&r.ReplacedBy), seq)
+		_, err = w.tx.ExecContext(w.ctx, `UPDATE session SET retracted_at = $1, retracted_by = $2, retraction_reason = $3, replaced_by = $4,
+			name = stated, folded = $5, touched_at = $6 WHERE seq = $7`,
+			(*instant)(&r.At), r.Contributor, r.Reason, (*reference)(&r.ReplacedBy), catalog.Fold(stated), (*instant)(&w.now), seq)
 		if err != nil {
 			return err
 		}

@@ -13,7 +13,7 @@ import (
 const selectSession = `SELECT s.seq, s.id, s.name, s.horn, s.mouthpiece, s.player, s.contributor, s.played_at, s.recorded_at, s.a4_hz,
 	s.temperature_c, s.slide_mm, s.gap_mm, s.dynamic, s.method, s.remark, s.source, s.adapter, s.reading_count,
 	s.retracted_at, COALESCE(s.retracted_by, ''), COALESCE(s.retraction_reason, ''), s.replaced_by,
-	h.label, m.label, COALESCE(p.label, '') FROM session s` + labelsOfSession
+	hh.label, mh.label, COALESCE(ph.label, '') FROM session s` + labelsOfSession
 
 // querySessions reads sessions without their readings, and their numbers.
 func querySessions(ctx context.Context, db queryer, query string, args ...any) (out []catalog.SessionSummary, seqs []int64, err error) {

@@ -30,6 +30,7 @@ var mayImport = map[string][]string{
 	"catalog/pitch":         {},
 	"catalog/sqlstore":      {"catalog"},
 	"catalog/storetest":     {"catalog"},
+	"catalog/pool":          {"catalog"},
 }
 
 // Only catalog/sqlstore knows databases: nobody else may import a driver, nor

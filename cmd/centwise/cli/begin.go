@@ -17,10 +17,15 @@ func noCatalog(err error) bool {
 	return errors.As(err, &missing)
 }
 
-// Begin makes the catalog with its first content. It is made in a folder beside
-// its place and appears there whole or not at all. Conflict when there is a
-// catalog by now.
+// Begin makes the catalog with its first content, see BeginWith.
 func (f *Factory) Begin(ctx context.Context, first catalog.Changes) error {
+	return f.BeginWith(ctx, func(s catalog.Store) error { return s.Apply(ctx, first) })
+}
+
+// BeginWith makes the catalog and fills it. It is made in a folder beside its
+// place and appears there whole or not at all. Conflict when there is a catalog
+// by now.
+func (f *Factory) BeginWith(ctx context.Context, content func(catalog.Store) error) error {
 	path, err := f.CatalogPath()
 	if err != nil {
 		return err
@@ -38,7 +43,7 @@ func (f *Factory) Begin(ctx context.Context, first catalog.Changes) error {
 	}
 	defer os.RemoveAll(folder)
 	workshop := filepath.Join(folder, "catalog.db")
-	err = f.fill(ctx, workshop, path, first)
+	err = f.fill(ctx, workshop, path, content)
 	if catalog.KindOf(err) == catalog.Conflict {
 		return catalog.Errorf(catalog.Conflict, "repeat the command", "another program has just made the catalog %s", path)
 	}
@@ -46,7 +51,7 @@ func (f *Factory) Begin(ctx context.Context, first catalog.Changes) error {
 }
 
 // fill makes the catalog in the workshop and copies it to its place.
-func (f *Factory) fill(ctx context.Context, workshop, path string, first catalog.Changes) error {
+func (f *Factory) fill(ctx context.Context, workshop, path string, content func(catalog.Store) error) error {
 	store, err := f.Open(ctx, workshop, sqlstore.Options{Create: true, Notice: func(text string) {
 		f.Streams.Note("%s", strings.ReplaceAll(text, workshop, path))
 	}})
@@ -54,7 +59,7 @@ func (f *Factory) fill(ctx context.Context, workshop, path string, first catalog
 		return err
 	}
 	defer store.Close()
-	if err := store.Apply(ctx, first); err != nil {
+	if err := content(store); err != nil {
 		return err
 	}
 	return store.Backup(ctx, path)

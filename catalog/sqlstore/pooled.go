@@ -1,0 +1,194 @@
+package sqlstore
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"iter"
+	"strings"
+
+	"centwise/catalog"
+)
+
+// Pooled streams what another catalog is to get, in an order that depends on
+// the records alone.
+func (s *Store) Pooled(ctx context.Context, sel catalog.PoolSelection) iter.Seq2[catalog.Pooled, error] {
+	return func(yield func(catalog.Pooled, error) bool) {
+		err := s.read(ctx, "reading the records to export", func(tx *sql.Tx) error {
+			return (&pooling{ctx, tx, newSelection(sel), yield, false}).all()
+		})
+		if err != nil {
+			yield(catalog.Pooled{}, err)
+		}
+	}
+}
+
+// PoolSecret is what pseudonyms are made with, and of whom.
+func (s *Store) PoolSecret(ctx context.Context) (secret catalog.PoolSecret, err error) {
+	err = s.read(ctx, "reading the salt of pseudonyms", func(tx *sql.Tx) error {
+		if err := tx.QueryRowContext(ctx, `SELECT salt FROM pool_secret WHERE one = 1`).Scan(&secret.Salt); err != nil {
+			return err
+		}
+		// Pseudonyms of others are none of our handles.
+		secret.Handles, err = texts(ctx, tx, `SELECT DISTINCT label FROM player_revision WHERE withheld NOT LIKE '%"label"%' ORDER BY label`)
+		return err
+	})
+	return secret, err
+}
+
+// pooling is one stream under way.
+type pooling struct {
+	ctx     context.Context
+	tx      *sql.Tx
+	sel     selection
+	yield   func(catalog.Pooled, error) bool
+	stopped bool
+}
+
+func (p *pooling) all() error {
+	for _, step := range []func() error{
+		func() error { return poolGear(p, players) },
+		func() error { return poolGear(p, horns) },
+		func() error { return poolGear(p, mouthpieces) },
+		p.others, p.sessions,
+	} {
+		if err := step(); err != nil || p.stopped {
+			return err
+		}
+	}
+	return nil
+}
+
+func (p *pooling) give(r catalog.Pooled) bool {
+	p.stopped = !p.yield(r, nil)
+	return !p.stopped
+}
+
+// poolGear streams every revision of the records that are to go.
+func poolGear[T any](p *pooling, g *gear[T]) error {
+	where, args := p.sel.gear(g.noun)
+	return g.eachShared(p.ctx, p.tx, func(s *catalog.Shared[T]) bool { return p.give(g.pooled(s)) },
+		g.selectShared+where+` ORDER BY r.id, r.number`, args...)
+}
+
+func (p *pooling) others() error {
+	if p.sel.narrow {
+		return nil
+	}
+	rows, err := p.tx.QueryContext(p.ctx, `SELECT kind, body FROM pool_other WHERE arrived_at >= $1 ORDER BY kind, body`, p.sel.since)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var o catalog.OtherRecord
+		if err := rows.Scan(&o.Kind, &o.Body); err != nil {
+			return err
+		}
+		if !p.give(catalog.Pooled{Other: &o}) {
+			return nil
+		}
+	}
+	return rows.Err()
+}
+
+// sessions streams the sessions by id, a block at a time.
+func (p *pooling) sessions() error {
+	for last := ""; ; {
+		where, args := p.sel.sessions(last)
+		found, seqs, err := querySessions(p.ctx, p.tx, selectSession+where, args...)
+		if err != nil || len(found) == 0 {
+			return err
+		}
+		for i := range found {
+			s := catalog.Shared[catalog.Session]{Record: found[i].Session}
+			extra := ""
+			// What the session was given is exchanged, not what it is called here.
+			err := p.tx.QueryRowContext(p.ctx, `SELECT stated, withheld, extra FROM session WHERE seq = $1`, seqs[i]).
+				Scan(&s.Record.Name, (*list)(&s.Withheld), &extra)
+			if err == nil {
+				s.Extra, err = catalog.ParseExtra(extra)
+			}
+			if err == nil {
+				s.Record.Readings, err = readings(p.ctx, p.tx, seqs[i], found[i].ReadingCount)
+			}
+			if err != nil {
+				return err
+			}
+			if !p.give(catalog.Pooled{Session: &s}) {
+				return nil
+			}
+			last = string(s.Record.ID)
+		}
+	}
+}
+
+// selection writes the conditions of a [catalog.PoolSelection].
+type selection struct {
+	catalog.PoolSelection
+	narrow bool  // only some sessions, with their gear
+	since  int64 // milliseconds
+}
+
+func newSelection(s catalog.PoolSelection) selection {
+	out := selection{PoolSelection: s, narrow: len(s.Horns)+len(s.Mouthpieces)+len(s.Players)+len(s.Contributors) > 0}
+	if !s.Since.IsZero() {
+		out.since = s.Since.UnixMilli()
+	}
+	return out
+}
+
+// oneOfIDs is a condition that a column holds one of the ids; nothing for none.
+func oneOf[S ~string](c *conditions, column string, ids []S) {
+	if len(ids) == 0 {
+		return
+	}
+	places := make([]string, len(ids))
+	for i, id := range ids {
+		c.args = append(c.args, string(id))
+		places[i] = fmt.Sprintf("$%d", len(c.args))
+	}
+	c.parts = append(c.parts, column+" IN ("+strings.Join(places, ", ")+")")
+}
+
+// chosen selects the ids of the sessions, and of those that replace them, which
+// the retractions of the former name.
+func (s *selection) chosen(c *conditions) string {
+	inner := conditions{args: c.args}
+	oneOf(&inner, "s.horn", s.Horns)
+	oneOf(&inner, "s.mouthpiece", s.Mouthpieces)
+	oneOf(&inner, "s.player", s.Players)
+	oneOf(&inner, "s.contributor", s.Contributors)
+	if s.since > 0 {
+		inner.add("s.touched_at >= %s", s.since)
+	}
+	c.args = inner.args
+	return `WITH RECURSIVE chosen (id) AS (SELECT s.id FROM session s` + inner.where() + `
+		UNION SELECT r.replaced_by FROM session r JOIN chosen c ON c.id = r.id WHERE r.replaced_by IS NOT NULL) `
+}
+
+// gear is the condition for revisions r of one kind of gear.
+func (s *selection) gear(noun string) (where string, args []any) {
+	if !s.narrow && s.since == 0 {
+		return "", nil
+	}
+	var c conditions
+	named := fmt.Sprintf(`r.id IN (%sSELECT g.%s FROM session g JOIN chosen c ON c.id = g.id)`, s.chosen(&c), noun)
+	c.parts = append(c.parts, named)
+	if s.narrow {
+		oneOf(&c, "r.id", map[string][]catalog.ID{"horn": s.Horns, "mouthpiece": s.Mouthpieces, "player": s.Players}[noun])
+	} else {
+		c.add(`r.id IN (SELECT id FROM `+noun+`_revision WHERE arrived_at >= %s)`, s.since)
+	}
+	return " WHERE " + strings.Join(c.parts, " OR "), c.args
+}
+
+// sessions is the condition and order for the next block of sessions s.
+func (s *selection) sessions(after string) (where string, args []any) {
+	var c conditions
+	if s.narrow || s.since > 0 {
+		c.parts = append(c.parts, `s.id IN (`+s.chosen(&c)+`SELECT id FROM chosen)`)
+	}
+	c.add("s.id > %s", after)
+	return c.where() + fmt.Sprintf(` ORDER BY s.id LIMIT %d`, sessionsPerChunk), c.args
+}

@@ -111,7 +111,9 @@ func TestJoinDecides(t *testing.T) {
 	if got := JoinHorns(horn(joinTimes[0], 11, ""), horn(joinTimes[0], 11, "somebody", "owner")); got.Record.Owner != "" || got.Withheld != nil {
 		t.Errorf("that there is no owner does not beat a pseudonym: %+v", got)
 	}
-	session := func(r *Retraction) Shared[Session] { return Shared[Session]{Record: Session{Name: "mon", Retraction: r}} }
+	session := func(r *Retraction) Shared[Session] {
+		return Shared[Session]{Record: Session{Name: "mon", Retraction: r}}
+	}
 	first, second := &Retraction{At: joinTimes[0], Reason: "a"}, &Retraction{At: joinTimes[1], Reason: "z"}
 	for _, order := range [][]*Retraction{{nil, first}, {first, nil}, {first, second}, {second, first}} {
 		if got := JoinSessions(session(order[0]), session(order[1])); got.Record.Retraction == nil || *got.Record.Retraction != *first {

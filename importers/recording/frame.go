@@ -30,6 +30,7 @@ type frame struct {
 	cents   float64 // pitch above 440 Hz; only if voiced
 	voiced  bool
 	below   bool // there are harmonics of the octave below
+	hollow  bool // neither the first nor the second harmonic is there
 	clipped bool // samples at full scale
 }
 
@@ -137,7 +138,8 @@ func (t *tracker) next(window []float64) frame {
 	}
 	hz, ok := t.refine(t.rate / lag)
 	if ok && hz >= lowestHz && hz <= highestHz {
-		f.voiced, f.cents, f.below = true, 1200*math.Log2(hz/440), t.octaveBelow(hz)
+		f.voiced, f.cents = true, 1200*math.Log2(hz/440)
+		f.below, f.hollow = t.octaveBelow(hz), t.hollow(hz)
 		t.lastLag = lag
 	}
 	return f
@@ -285,11 +287,10 @@ const (
 // Rife and R. R. Boorstyn, IEEE Trans. Inf. Theory 20(5), 1974, 591-598; from
 // memory). None of them has to be there: the lowest may be missing.
 func (t *tracker) refine(hz float64) (float64, bool) {
-	bin := t.rate / float64(len(t.scratch))
 	bins, loudest, strongest := [mostHarmonics + 1]int{}, 0, 0.0
 	count := min(mostHarmonics, int(bandShare*t.rate/hz))
 	for k := 1; k <= count; k++ {
-		bins[k] = int(math.Round(float64(k) * hz / bin))
+		bins[k] = t.bin(float64(k) * hz)
 		if a := cmplx.Abs(t.now[bins[k]]); a > strongest {
 			loudest, strongest = k, a
 		}
@@ -329,21 +330,41 @@ func (t *tracker) octaveBelow(hz float64) bool {
 	if hz/2 < lowestOctave {
 		return false
 	}
-	bin := t.rate / float64(len(t.scratch))
-	strongest := 0.0
-	for k := 1; k <= 3 && float64(k)*hz < bandShare*t.rate; k++ {
-		strongest = max(strongest, cmplx.Abs(t.now[int(math.Round(float64(k)*hz/bin))]))
-	}
+	strongest := max(t.at(hz), t.at(2*hz), t.at(3*hz))
 	for _, odd := range []float64{0.5, 1.5} {
-		at := int(math.Round(odd * hz / bin))
-		if odd*hz > bandShare*t.rate || cmplx.Abs(t.now[at]) < belowShare*strongest {
+		if t.at(odd*hz) < belowShare*strongest {
 			continue
 		}
-		if math.Abs(1200*math.Log2(t.advance(at, odd*hz)/(odd*hz))) < belowCents {
+		if math.Abs(1200*math.Log2(t.advance(t.bin(odd*hz), odd*hz)/(odd*hz))) < belowCents {
 			return true
 		}
 	}
 	return false
+}
+
+// hollowShare of the strongest harmonic is less than a tone of one instrument has
+// of its first or second, whatever the microphone.
+const hollowShare = 0.01
+
+// hollow tells whether hz Hz is only what higher sounds have in common: two notes
+// at once repeat themselves after a longer period that nobody plays.
+func (t *tracker) hollow(hz float64) bool {
+	strongest := 0.0
+	for k := 3.0; k <= mostHarmonics; k++ {
+		strongest = max(strongest, t.at(k*hz))
+	}
+	return max(t.at(hz), t.at(2*hz)) < hollowShare*strongest
+}
+
+// bin is where hz Hz is found in a spectrum.
+func (t *tracker) bin(hz float64) int { return int(math.Round(hz / t.rate * float64(len(t.scratch)))) }
+
+// at is the amplitude of this window at hz Hz; 0 beyond what is used.
+func (t *tracker) at(hz float64) float64 {
+	if hz > bandShare*t.rate {
+		return 0
+	}
+	return cmplx.Abs(t.now[t.bin(hz)])
 }
 
 // advance is the frequency near hz, in Hz, of what a bin holds: its phase moved

@@ -46,45 +46,44 @@ func pieces(run []frame) []piece {
 }
 
 // steps finds where the pitch moves by leastStep or more and stays there: local
-// maxima of the difference of medians before and after.
+// maxima of the difference of medians before and after, then the place nearby
+// where it moves most quickly.
 func steps(run []frame) []int {
 	voiced := make([]int, 0, len(run))
+	cents := make([]float64, 0, len(run))
 	for i, f := range run {
 		if f.voiced {
-			voiced = append(voiced, i)
+			voiced, cents = append(voiced, i), append(cents, f.cents)
 		}
 	}
-	jump := make([]float64, len(voiced))
 	scratch := make([]float64, 0, stepWindow)
-	middle := func(list []int) float64 {
-		scratch = scratch[:0]
-		for _, i := range list {
-			scratch = append(scratch, run[i].cents)
-		}
-		return median(scratch)
-	}
-	for i := stepEdge; i+stepEdge <= len(voiced); i++ {
-		jump[i] = math.Abs(middle(voiced[i:min(i+stepWindow, len(voiced))]) - middle(voiced[max(0, i-stepWindow):i]))
+	jump := func(i, window int) float64 {
+		after := median(append(scratch[:0], cents[i:min(i+window, len(cents))]...))
+		before := median(append(scratch[:0], cents[max(0, i-window):i]...))
+		return math.Abs(after - before)
 	}
 	var cuts []int
-	for i := 0; i < len(jump); i++ {
-		if jump[i] < leastStep {
+	for i := stepEdge; i+stepEdge <= len(cents); i++ {
+		best, highest := i, 0.0
+		for ; i+stepEdge <= len(cents); i++ {
+			x := jump(i, stepWindow)
+			if x < leastStep {
+				break
+			}
+			if x > highest {
+				best, highest = i, x
+			}
+		}
+		if highest == 0 {
 			continue
 		}
-		end, best := i, i
-		for end < len(jump) && jump[end] >= leastStep {
-			if jump[end] > jump[best] {
-				best = end
+		at, quickest := best, 0.0
+		for j := max(stepEdge, best-stepWindow); j <= min(len(cents)-stepEdge, best+stepWindow); j++ {
+			if x := jump(j, stepEdge); x > quickest {
+				at, quickest = j, x
 			}
-			end++
 		}
-		// Where several places are as good, the step is in their middle.
-		last := best
-		for last+1 < end && jump[last+1] >= jump[best]-1 {
-			last++
-		}
-		cuts = append(cuts, voiced[(best+last)/2])
-		i = end
+		cuts = append(cuts, voiced[at])
 	}
 	return cuts
 }

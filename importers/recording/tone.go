@@ -60,10 +60,11 @@ const (
 	releaseFrames = 5
 	bodyDB        = 8.0  // what is softer than the body by more is beginning, end or echo
 	leastBody     = 25   // frames that count
+	mostSlide     = 80.0 // from beginning to end
 	strayCents    = 60.0 // frames further from the median are no part of the tone
 	mostStray     = 0.2  // share of them
 	leastVoiced   = 0.6  // share of frames with a pitch
-	contourPoints = 40
+	contourPoints = 100
 )
 
 // judge makes a tone of a piece of a run whose first frame was heard at start s.
@@ -82,15 +83,21 @@ func judge(run []frame, p piece, start float64) (Tone, bool) {
 		return t.reject("lasts %.2g s: hold every note for a second or more", t.End-t.Start), true
 	}
 	track := voicedIn(run, body)
-	if float64(len(track)) < leastVoiced*float64(body.len()) {
+	if len(track) < leastBody || float64(len(track)) < leastVoiced*float64(body.len()) {
 		return t.reject("noise covers it: go to a quieter room or move the microphone closer"), true
 	}
+	if drift := math.Abs(driftOf(track)); drift > mostSlide {
+		return t.reject("the pitch slides by %.0f cents: hold it still from beginning to end", drift), true
+	}
 	kept := withoutStrays(track)
+	if mostly(run, kept, func(f frame) bool { return f.hollow }) {
+		return t.reject("two sound at once: play alone, without a drone or an echo"), true
+	}
 	if len(kept) < leastBody || float64(len(track)-len(kept)) > mostStray*float64(len(track)) {
-		return t.reject("the pitch jumps, as when a note splits or two sound at once: play it again, alone"), true
+		return t.reject("the pitch jumps, as when a note splits: play it again"), true
 	}
 	f, kept := steadiest(kept)
-	if octaveBelow(run, kept) {
+	if mostly(run, kept, func(f frame) bool { return f.below }) {
 		f.mean -= 1200
 		t.Contour = octaveLower(t.Contour)
 	}
@@ -185,15 +192,15 @@ func voicedIn(run []frame, p piece) []tracked {
 	return out
 }
 
-// octaveBelow tells whether most frames hold harmonics of the octave below.
-func octaveBelow(run []frame, kept []tracked) bool {
-	below := 0
-	for _, x := range kept {
-		if run[x.frame].below {
-			below++
+// mostly tells whether more than half of the frames are so.
+func mostly(run []frame, track []tracked, so func(frame) bool) bool {
+	n := 0
+	for _, x := range track {
+		if so(run[x.frame]) {
+			n++
 		}
 	}
-	return 2*below > len(kept)
+	return 2*n > len(track)
 }
 
 func octaveLower(contour []Contour) []Contour {

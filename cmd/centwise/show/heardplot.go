@@ -33,7 +33,7 @@ func HeardPicture(file string, seconds float64, tones []Heard) Picture {
 	}
 	p := Picture{
 		Title: "What was heard in " + file,
-		Lead:  fmt.Sprintf("Notes: %d that count, %d left out. Each should be one stroke; look for a note cut in two, or two in one.", kept, rejected),
+		Lead:  fmt.Sprintf("Notes that count: %d; left out: %d. Each should be one stroke: look for a note cut in two, or two in one.", kept, rejected),
 		Foot: "Lines: the pitch; thick: the steady part that counts, orange sharp, blue flat, black near the note; grey: left out. " +
 			"Beside each note its number in the list and what it was taken for; ? in doubt.",
 	}

@@ -28,7 +28,7 @@ type Match struct {
 // Alignment is what tones were taken for.
 type Alignment struct {
 	Matches     []Match // one for each tone
-	OffsetCents float64 // how sharp the notes are as a whole
+	OffsetCents float64 // median deviation
 	Missing     []pitch.Slot
 }
 
@@ -38,9 +38,9 @@ type Alignment struct {
 // for it.
 const (
 	deviationCents = 25.0
-	mostCents      = 130.0 // further off is another note
+	mostCents      = 120.0 // further off is another note
 	missCost       = 3.0   // of an expected note that was not played
-	repeatCost     = 1.5   // of a note played again
+	repeatCost     = 2.5   // of a note played again
 	jumpCost       = 6.0   // of going on anywhere else
 	extraCost      = 9.0   // of a tone that is none of the notes
 	doubtCost      = 2.0   // an alternative within this is a doubt
@@ -77,7 +77,8 @@ func Align(files [][]Tone, e Expected) Alignment {
 	a.offset = a.offsetOf(a.matches())
 	a.forward()
 	a.backward()
-	out := Alignment{Matches: a.matches(), OffsetCents: a.offset}
+	out := Alignment{Matches: a.matches()}
+	out.OffsetCents = middleCents(out.Matches)
 	out.Missing = unheard(e.Slots, out.Matches)
 	return out
 }
@@ -86,7 +87,7 @@ func Align(files [][]Tone, e Expected) Alignment {
 type aligner struct {
 	Expected
 	pitches []float64 // of tones, cents above A4
-	targets []float64 // of expected notes
+	targets []float64 // where expected notes may be looked for
 	first   []bool    // a tone is the first of its file
 	offset  float64
 	// fits[i][j]: tone i is note j, with all before it; upTo[i][j]: tones up to i
@@ -104,7 +105,7 @@ func newAligner(files [][]Tone, e Expected) *aligner {
 		}
 	}
 	for _, s := range e.Slots {
-		a.targets = append(a.targets, 100*float64(int(s.Note())+e.Transposition-69))
+		a.targets = append(a.targets, 100*float64(int(s.Note())+e.Transposition-69)+tendency(s))
 	}
 	for _, table := range []*[][]float64{&a.fits, &a.upTo, &a.after} {
 		*table = make([][]float64, len(a.pitches))
@@ -113,6 +114,15 @@ func newAligner(files [][]Tone, e Expected) *aligner {
 		}
 	}
 	return a
+}
+
+var tubes = pitch.ExactSlides(1000)
+
+// tendency is how sharp a slot is on most instruments, in cents: half of what the
+// harmonic series and the lengths of valve slides give. So a note between C#4 and
+// D4 is rather a sharp C#4.
+func tendency(s pitch.Slot) float64 {
+	return (pitch.HarmonicCents(s.Partial) + tubes.SharpCents(s.Valves)) / 2
 }
 
 // middleOffset is where within a semitone most tones lie, -50..50: the direction
@@ -302,8 +312,22 @@ func (a *aligner) leftOut(i int) float64 {
 	return best
 }
 
-// offsetOf is how sharp the placed tones are as a whole.
+// offsetOf is how sharp the placed tones are as a whole, beside their tendencies.
 func (a *aligner) offsetOf(matches []Match) float64 {
+	var list []float64
+	for _, m := range matches {
+		if m.Placed {
+			list = append(list, m.Cents-tendency(m.Slot))
+		}
+	}
+	if len(list) == 0 {
+		return a.offset
+	}
+	return max(-2*offsetSpread, min(2*offsetSpread, median(list)))
+}
+
+// middleCents is the median deviation of the placed tones; 0 if there are none.
+func middleCents(matches []Match) float64 {
 	var list []float64
 	for _, m := range matches {
 		if m.Placed {
@@ -311,9 +335,9 @@ func (a *aligner) offsetOf(matches []Match) float64 {
 		}
 	}
 	if len(list) == 0 {
-		return a.offset
+		return 0
 	}
-	return max(-2*offsetSpread, min(2*offsetSpread, median(list)))
+	return median(list)
 }
 
 // unheard lists the expected slots that no tone was taken for, each once.

@@ -12,6 +12,7 @@ import (
 
 // flacDecoder gives the samples of a FLAC file, frame by frame.
 type flacDecoder struct {
+	source *watched
 	stream *flac.Stream
 	Format Format
 	scale  float64
@@ -19,6 +20,20 @@ type flacDecoder struct {
 	at     int   // in the frame
 	given  int64 // samples of each channel so far
 	ended  error
+}
+
+// watched remembers what went wrong with reading, which is no fault of the file.
+type watched struct {
+	io.Reader
+	err error
+}
+
+func (w *watched) Read(p []byte) (int, error) {
+	n, err := w.Reader.Read(p)
+	if err != nil && !errors.Is(err, io.EOF) {
+		w.err = err
+	}
+	return n, err
 }
 
 func (d *flacDecoder) format() Format { return d.Format }
@@ -32,7 +47,11 @@ func guard(err *error) {
 
 func openFLAC(r io.Reader) (d *flacDecoder, err error) {
 	defer guard(&err)
-	stream, err := flac.New(r)
+	source := &watched{Reader: r}
+	stream, err := flac.New(source)
+	if source.err != nil {
+		return nil, source.err
+	}
 	if err != nil {
 		return nil, &badFile{"has a FLAC header that can't be read: " + err.Error(), "check that the file was copied whole, or record again"}
 	}
@@ -40,7 +59,7 @@ func openFLAC(r io.Reader) (d *flacDecoder, err error) {
 	if info.BitsPerSample < 4 || info.BitsPerSample > 32 {
 		return nil, &badFile{fmt.Sprintf("says that it has %d bits a sample", info.BitsPerSample), "save it with 16 or 24"}
 	}
-	return &flacDecoder{stream: stream, scale: math.Exp2(1 - float64(info.BitsPerSample)), Format: Format{
+	return &flacDecoder{source: source, stream: stream, scale: math.Exp2(1 - float64(info.BitsPerSample)), Format: Format{
 		Container: "FLAC", Rate: int(info.SampleRate), Channels: int(info.NChannels), Bits: int(info.BitsPerSample), Frames: int64(min(info.NSamples, math.MaxInt64)),
 	}}, nil
 }
@@ -83,6 +102,8 @@ func (d *flacDecoder) next() (err error) {
 	defer guard(&err)
 	f, err := d.stream.ParseNext()
 	switch {
+	case d.source.err != nil:
+		return d.source.err
 	case errors.Is(err, io.EOF) && d.given >= d.Format.Frames:
 		return io.EOF
 	case err != nil:

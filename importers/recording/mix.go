@@ -2,17 +2,15 @@ package recording
 
 import "math"
 
-// mixer makes one stream of one or two channels at the rate of the analysis.
-// Usually that is their sum. Where they cancel out, or one is silent, it is the
-// louder one. Windows overlap: what was mixed one way is mixed anew the other
-// way, so a change of mind leaves no trace but in one frame.
+// mixer brings sound to the rate of the analysis and makes one stream of it: the
+// louder of two channels. Their sum is no better, and where microphones stand
+// apart it loses some harmonics, so that notes seem an octave too high. Windows
+// overlap: they are taken anew when the louder one changes, which leaves no trace.
 type mixer struct {
 	channels []channel
-	follow   float64    // how fast an offset is followed, a sample
-	keep     float64    // how much of the energies stays, a sample
-	energy   [3]float64 // of the last second or so, by source
-	source   source
-	mixed    []float64
+	follow   float64 // how fast an offset is followed, a sample
+	keep     float64 // how much of the energies stays, a sample
+	louder   int
 	lower    []float64
 }
 
@@ -20,24 +18,14 @@ type mixer struct {
 type channel struct {
 	decimator *decimator
 	offset    float64 // a microphone may lie off nought
+	energy    float64 // of the last second or so
 	held      []float64
 }
 
-// source is what the mixer gives.
-type source int
-
 const (
-	both source = iota
-	onlyLeft
-	onlyRight
-)
-
-const (
-	mixSeconds  = 1.0
-	offsetHz    = 10.0
-	lostShare   = 0.3  // of the louder channel's energy: the sum has lost it
-	foundShare  = 0.45 // and has it again
-	oneIsSilent = 1e-3 // energy of one channel beside the other: its noise would only add
+	mixSeconds = 1.0
+	offsetHz   = 10.0
+	muchLouder = 2.0 // in energy: then the louder channel changes
 )
 
 func newMixer(channels, factor int, rate float64) mixer {
@@ -61,59 +49,27 @@ func (m *mixer) add(left, right []float64) {
 	}
 }
 
-// window gives the next n samples, good until the next call; nil if they are not
-// there yet.
+// window gives the next n samples, good until the next call of add or drop; nil if
+// they are not there yet.
 func (m *mixer) window(n int) []float64 {
-	if len(m.channels[0].held) < n {
-		return nil
+	if held := m.channels[m.louder].held; len(held) >= n {
+		return held[:n]
 	}
-	left := m.channels[0].held[:n]
-	if len(m.channels) == 1 {
-		return left
-	}
-	right := m.channels[1].held[:n]
-	switch m.source {
-	case onlyLeft:
-		return left
-	case onlyRight:
-		return right
-	}
-	m.mixed = m.mixed[:0]
-	for i, x := range left {
-		m.mixed = append(m.mixed, (x+right[i])/2)
-	}
-	return m.mixed
+	return nil
 }
 
 // drop lets go of n samples, after weighing the channels by them.
 func (m *mixer) drop(n int) {
-	if len(m.channels) == 2 {
-		m.weigh(m.channels[0].held[:n], m.channels[1].held[:n])
-	}
 	for i := range m.channels {
 		c := &m.channels[i]
+		for _, x := range c.held[:n] {
+			c.energy = m.keep*c.energy + (1-m.keep)*x*x
+		}
 		c.held = c.held[:copy(c.held, c.held[n:])]
 	}
-}
-
-// weigh decides which source is best.
-func (m *mixer) weigh(left, right []float64) {
-	for i, x := range left {
-		y := right[i]
-		mid := (x + y) / 2
-		for s, z := range [...]float64{both: mid, onlyLeft: x, onlyRight: y} {
-			m.energy[s] = m.keep*m.energy[s] + (1-m.keep)*z*z
+	for i, c := range m.channels {
+		if c.energy > muchLouder*m.channels[m.louder].energy {
+			m.louder = i
 		}
-	}
-	louder, softer := onlyLeft, onlyRight
-	if m.energy[onlyRight] > m.energy[onlyLeft] {
-		louder, softer = softer, louder
-	}
-	most, least := m.energy[louder], m.energy[softer]
-	switch {
-	case m.energy[both] < lostShare*most && least > oneIsSilent*most, least < oneIsSilent*most:
-		m.source = louder
-	case m.energy[both] > foundShare*most && least > 2*oneIsSilent*most:
-		m.source = both
 	}
 }

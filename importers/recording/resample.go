@@ -5,7 +5,7 @@ import "math"
 // Sound is analysed at a lower rate than it was recorded with: the lowest few
 // harmonics say all about the pitch.
 const (
-	leastWorkingRate = 12000 // unless the recording itself has less
+	leastWorkingRate = 11000 // unless the recording itself has less
 	// Half the length of the low-pass filter, in samples of the lower rate, and
 	// where it cuts, as a share of that rate.
 	filterReach = 8

@@ -164,9 +164,9 @@ func TestDroneWithoutEnd(t *testing.T) {
 
 // Whatever a file holds, there is no panic, and what is heard makes sense.
 func FuzzListen(f *testing.F) {
-	sound := make([]float64, 3*8000)
-	sing(sound, 8000, heardNote{start: 0.2, seconds: 1, hz: 440, amplitude: 0.5})
-	sing(sound, 8000, heardNote{start: 1.4, seconds: 1.4, hz: 587, amplitude: 0.5, vibrato: 20, rate: 5})
+	sound := make([]float64, 14000)
+	sing(sound, 8000, heardNote{start: 0.1, seconds: 0.6, hz: 440, amplitude: 0.5})
+	sing(sound, 8000, heardNote{start: 0.8, seconds: 0.8, hz: 587, amplitude: 0.5, vibrato: 20, rate: 5})
 	for _, bits := range []int{8, 16, 24, 132} {
 		f.Add(wavOf(8000, bits, sound))
 	}

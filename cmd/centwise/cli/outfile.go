@@ -48,6 +48,24 @@ func writeFile(path string, replace bool, write func(io.Writer) error) (err erro
 	return nil
 }
 
+// checkPlace refuses, before any work, what writeFile would refuse after it; an
+// empty path is no file. Try is how to name one.
+func checkPlace(path string, replace bool, try string) error {
+	if path == "" {
+		return nil
+	}
+	info, err := os.Stat(path)
+	switch {
+	case err == nil && info.IsDir():
+		return usagef(try, "%s is a folder: name a file", path)
+	case err == nil && !replace:
+		return existsAlready(path)
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return cannotWrite(path, err)
+	}
+	return nil
+}
+
 func existsAlready(path string) error {
 	return catalog.Errorf(catalog.Conflict, "choose another name, or say --force to replace it", "%s exists already", path)
 }

@@ -1,10 +1,6 @@
 package cli
 
 import (
-	"errors"
-	"io/fs"
-	"os"
-
 	"github.com/spf13/cobra"
 
 	"centwise/cmd/centwise/show"
@@ -35,17 +31,8 @@ func (p *pictureFlags) check() error {
 		return usagef("--svg profile.svg --png profile.png", "--svg and --png name the same file %s", p.svg)
 	}
 	for _, file := range []string{p.svg, p.png} {
-		if file == "" {
-			continue
-		}
-		info, err := os.Stat(file)
-		switch {
-		case err == nil && info.IsDir():
-			return usagef("--svg profile.svg", "%s is a folder: name a file", file)
-		case err == nil && !p.force:
-			return existsAlready(file)
-		case err != nil && !errors.Is(err, fs.ErrNotExist):
-			return cannotWrite(file, err)
+		if err := checkPlace(file, p.force, "--svg profile.svg"); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -2,10 +2,7 @@ package cli
 
 import (
 	"context"
-	"errors"
 	"io"
-	"io/fs"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -93,7 +90,7 @@ func (o *reportOptions) take(cmd *cobra.Command) error {
 func (o *reportOptions) aboutSetup() bool { return o.rank.horn != "" && o.rank.mouthpiece != "" }
 
 func reportRun(ctx context.Context, o *reportOptions) error {
-	if err := o.checkOut(); err != nil {
+	if err := checkPlace(o.out, o.force, "--out report.html"); err != nil {
 		return err
 	}
 	r, err := o.report(ctx)
@@ -107,23 +104,6 @@ func reportRun(ctx context.Context, o *reportOptions) error {
 		return err
 	}
 	o.factory.Streams.Note("wrote %s: open it in a browser, print it from there", o.out)
-	return nil
-}
-
-// checkOut refuses, before any work, a place that can't be written to after it.
-func (o *reportOptions) checkOut() error {
-	if o.out == "" {
-		return nil
-	}
-	info, err := os.Stat(o.out)
-	switch {
-	case err == nil && info.IsDir():
-		return usagef("--out report.html", "%s is a folder: name a file", o.out)
-	case err == nil && !o.force:
-		return existsAlready(o.out)
-	case err != nil && !errors.Is(err, fs.ErrNotExist):
-		return cannotWrite(o.out, err)
-	}
 	return nil
 }
 

@@ -181,7 +181,7 @@ func TestStaffChart(t *testing.T) {
 		{Note: "E4", Valves: "12", Cents: 12.34, Low: 9, High: 15}, {Note: "F4", Valves: "1", Cents: -8, Low: -30, High: 4},
 		{Note: "C6", Valves: "0", Cents: -0.04, Low: -2, High: 2, Read: &match.ReadNote{Cents: 3, Low: 1, High: 5}},
 	}
-	c := newStaffChart(notes, false)
+	c := newStaffChart(notes, staffPlays)
 	want := []string{"C6 open 0.0 plain", "F4 1 −8.0 flat", "E4 1-2 +12.3 sharp"}
 	for i, row := range c.Rows {
 		if got := fmt.Sprintf("%s %s %s %s", row.Note, row.Valves, row.Value, row.Tone); got != want[i] || row.Mark != row.Tone {
@@ -194,12 +194,17 @@ func TestStaffChart(t *testing.T) {
 	if c.Rows[0].Read == nil || c.Rows[0].Staff == nil || c.Rows[1].Staff != nil || c.Rows[2].Staff.Low != plotLeft {
 		t.Error("C6 has a ledger line, E4 a line of the staff, F4 none")
 	}
-	bars := newStaffChart(notes, true)
+	bars := newStaffChart(notes, staffLeft)
 	if b := bars.Rows[1].Bar; b == nil || math.Abs(float64(b.Right()-bars.Zero)) > 1e-9 || b.Tone != "flat" {
 		t.Errorf("a flat bar ends at nought: %+v, nought %v", b, bars.Zero)
 	}
-	if got, want := profileInWords(notes), "Sharp by more than 5 cents: E4 +12 (+9 to +15). Flat by more than 5 cents: F4 −8 (−30 to +4). Within 5 cents: 1 note of 3."; got != want {
-		t.Errorf("%q, want %q", got, want)
+	if want := "Sharp: E4 +12 (+9 to +15). Flat: F4 −8 (−30 to +4). Within 5 cents: 1 note of 3."; c.Alternative != want {
+		t.Errorf("%q, want %q", c.Alternative, want)
+	}
+	// Where notes are moved, what counts is whether that is sure.
+	moves := newStaffChart(notes, staffMoves)
+	if want := "Raised: E4 +12 (+9 to +15). Not sure: 2 notes of 3."; moves.Alternative != want || moves.Zone != nil || moves.Rows[1].Mark != "plain" {
+		t.Errorf("%q, want %q; %+v", moves.Alternative, want, moves.Rows[1])
 	}
 }
 

@@ -16,17 +16,19 @@ func newProfileView(p *match.Profile, gear []Fact) profileView {
 	for _, n := range p.Notes {
 		notes = append(notes, staffNote{Note: n.Note, Valves: n.Valves, Cents: n.Cents, Low: n.Low, High: n.High})
 	}
-	v := profileView{Chart: newStaffChart(notes, false), Words: cleanAll(p.Words)}
-	v.Chart.ID, v.Chart.Key, v.Chart.Alternative = "profile", markKey(), profileInWords(notes)
+	v := profileView{Words: cleanAll(p.Words)}
 	if p.Horn != "" {
 		v.Title = "What " + Clean(p.Horn) + " brings along"
+		v.Chart = newStaffChart(notes, staffPlays)
 		v.Chart.Title = "With a typical mouthpiece"
 		v.Chart.Reading = "Cents before anything is corrected, as a typical player would find it; the mean over 31 notes is nought."
 	} else {
 		v.Title = "What " + Clean(p.Mouthpiece) + " does to a horn"
+		v.Chart = newStaffChart(notes, staffMoves)
 		v.Chart.Title = "Compared with a typical mouthpiece"
-		v.Chart.Reading = "How many cents it moves each note, up to the right; the mean over 31 notes is nought."
+		v.Chart.Reading = "By how many cents it moves each note; the mean over 31 notes is nought."
 	}
+	v.Chart.ID = "profile"
 	for _, f := range gear {
 		v.Facts = append(v.Facts, Fact{f.Name, Clean(f.Text)})
 	}

@@ -121,11 +121,9 @@ func leftChart(x *match.Explanation) staffChart {
 	notes := staffNotesOf(x, func(n match.NoteLine) staffNote {
 		return staffNote{Note: n.Note, Valves: n.Valves, Cents: n.Left, Low: n.LeftLow, High: n.LeftHigh}
 	})
-	c := newStaffChart(notes, true)
+	c := newStaffChart(notes, staffLeft)
 	c.ID, c.Title = "left", "Left to your lip"
 	c.Reading = "Cents after the best slide and throws: left of the line flat, right sharp."
-	c.Alternative = profileInWords(notes)
-	c.Key = []keyEntry{{Bar: "sharp", Text: "sharp"}, {Bar: "flat", Text: "flat"}, {Bar: "plain", Text: "within 5 cents"}, {Whisker: true, Text: "80 % interval"}}
 	return c
 }
 
@@ -134,20 +132,14 @@ func playsChart(x *match.Explanation, read bool) staffChart {
 	notes := staffNotesOf(x, func(n match.NoteLine) staffNote {
 		return staffNote{Note: n.Note, Valves: n.Valves, Cents: n.Cents, Low: n.Low, High: n.High, Read: n.Read}
 	})
-	c := newStaffChart(notes, false)
+	c := newStaffChart(notes, staffPlays)
 	c.ID, c.Title = "plays", "As it plays by itself"
 	c.Reading = "Cents before anything is corrected; the mean over 31 notes is nought."
-	c.Alternative = profileInWords(notes)
-	c.Key = markKey()
 	if read {
 		c.Key = append(c.Key, keyEntry{Mark: "read", Text: "measured with this setup"})
 		c.Alternative += " Measured values stand in the table."
 	}
 	return c
-}
-
-func markKey() []keyEntry {
-	return []keyEntry{{Mark: "sharp", Text: "sharp"}, {Mark: "flat", Text: "flat"}, {Mark: "plain", Text: "within 5 cents"}, {Whisker: true, Text: "80 % interval"}}
 }
 
 func staffNotesOf(x *match.Explanation, note func(match.NoteLine) staffNote) []staffNote {

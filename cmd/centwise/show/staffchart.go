@@ -19,7 +19,7 @@ type staffChart struct {
 	Reading     string // how to read it
 	Alternative string // the same in words
 	Ticks       []chartTick
-	Zone        staffBar // what counts as in tune
+	Zone        *staffBar // what counts as in tune
 	Zero        percentX
 	Rows        []staffRow
 	Key         []keyEntry
@@ -99,7 +99,6 @@ func (*staffChart) FingerX() percentX   { return fingerEnd }
 func rowY(i int) float64                { return staffTop + staffPitch*(float64(i)+0.5) }
 func (r *staffRow) place(i int)         { r.Y, r.TextY = rowY(i), rowY(i)+4 }
 func (b staffBar) Right() percentX      { return b.Low + b.Wide }
-func toneClass(cents float64) string    { return toneNames[ToneOf(cents)] }
 func textTone(cents float64) string     { return toneTexts[ToneOf(cents)] }
 func typographic(text string) string    { return strings.ReplaceAll(text, "-", "−") }
 func signed(v float64, n int) string    { return typographic(Signed(v, n)) }
@@ -117,8 +116,31 @@ type staffNote struct {
 	Read             *match.ReadNote
 }
 
-// newStaffChart draws notes, given upwards, with bars from nought or marks.
-func newStaffChart(notes []staffNote, bars bool) staffChart {
+// staffKind is what a staff chart shows.
+type staffKind int
+
+const (
+	staffLeft  staffKind = iota // what is left, as bars from nought
+	staffPlays                  // how notes come, as marks
+	staffMoves                  // how notes are moved, as marks
+)
+
+// toneOf is the tone of a note: sharp or flat by more than what is in tune, or
+// surely moved up or down.
+func (k staffKind) toneOf(n staffNote) Tone {
+	switch {
+	case k != staffMoves:
+		return ToneOf(n.Cents)
+	case n.Low > 0:
+		return Sharp
+	case n.High < 0:
+		return Flat
+	}
+	return Plain
+}
+
+// newStaffChart draws notes, given upwards.
+func newStaffChart(notes []staffNote, kind staffKind) staffChart {
 	var all []float64
 	for _, n := range notes {
 		all = append(all, n.Cents, n.Low, n.High)
@@ -127,16 +149,19 @@ func newStaffChart(notes []staffNote, bars bool) staffChart {
 		}
 	}
 	scale := newCentScale(all)
-	c := staffChart{Ticks: scale.ticks(), Zero: scale.at(0)}
-	c.Zone = scale.between(-InTuneCents, InTuneCents)
+	c := staffChart{Ticks: scale.ticks(), Zero: scale.at(0), Alternative: kind.inWords(notes), Key: kind.key()}
+	if kind != staffMoves {
+		zone := scale.between(-InTuneCents, InTuneCents)
+		c.Zone = &zone
+	}
 	for i, n := range slices.Backward(notes) {
 		row := staffRow{
-			Note: n.Note, Valves: valveNames(n.Valves), Value: signed(n.Cents, 1), Tone: toneClass(n.Cents),
+			Note: n.Note, Valves: valveNames(n.Valves), Value: signed(n.Cents, 1), Tone: toneNames[kind.toneOf(n)],
 			At: scale.at(n.Cents), Low: scale.at(n.Low), High: scale.at(n.High),
 		}
 		row.place(len(notes) - 1 - i)
 		row.Staff = scale.staffLine(n.Note, row.Y)
-		if bars {
+		if kind == staffLeft {
 			bar := scale.between(min(0, n.Cents), max(0, n.Cents))
 			bar.Y, bar.Tone = row.Y-4.5, row.Tone
 			row.Bar = &bar
@@ -216,29 +241,47 @@ func (s centScale) staffLine(note string, y float64) *staffLine {
 	return nil
 }
 
-// profileInWords says which notes of a chart lie beyond what is in tune.
-func profileInWords(notes []staffNote) string {
-	var sharp, flat []string
+// words name what is right, left and in the middle of a chart: in its key, and
+// before the notes in its text alternative.
+func (k staffKind) words() (sharp, flat, plain string) {
+	if k == staffMoves {
+		return "raised", "lowered", "not sure"
+	}
+	return "sharp", "flat", fmt.Sprintf("within %.0f cents", InTuneCents)
+}
+
+// inWords says which notes of a chart lie to which side.
+func (k staffKind) inWords(notes []staffNote) string {
+	listed := map[Tone][]string{}
 	for _, n := range notes {
-		text := fmt.Sprintf("%s %s (%s)", n.Note, signed(n.Cents, 0), interval(n.Low, n.High))
-		switch ToneOf(n.Cents) {
-		case Sharp:
-			sharp = append(sharp, text)
-		case Flat:
-			flat = append(flat, text)
-		}
+		tone := k.toneOf(n)
+		listed[tone] = append(listed[tone], fmt.Sprintf("%s %s (%s)", n.Note, signed(n.Cents, 0), interval(n.Low, n.High)))
 	}
+	sharp, flat, plain := k.words()
 	var out []string
-	for _, part := range []struct {
+	for _, side := range []struct {
 		name string
-		list []string
-	}{{"Sharp", sharp}, {"Flat", flat}} {
-		if len(part.list) > 0 {
-			out = append(out, fmt.Sprintf("%s by more than %.0f cents: %s.", part.name, InTuneCents, strings.Join(part.list, ", ")))
+		tone Tone
+	}{{sharp, Sharp}, {flat, Flat}} {
+		if list := listed[side.tone]; len(list) > 0 {
+			out = append(out, fmt.Sprintf("%s: %s.", capital(side.name), strings.Join(list, ", ")))
 		}
 	}
-	rest := len(notes) - len(sharp) - len(flat)
-	return strings.Join(append(out, fmt.Sprintf("Within %.0f cents: %s of %d.", InTuneCents, match.Count(rest, "note"), len(notes))), " ")
+	return strings.Join(append(out, fmt.Sprintf("%s: %s of %d.", capital(plain), match.Count(len(listed[Plain]), "note"), len(notes))), " ")
+}
+
+func capital(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
+
+// key explains the marks of a chart.
+func (k staffKind) key() []keyEntry {
+	sharp, flat, plain := k.words()
+	entry := func(mark, text string) keyEntry {
+		if k == staffLeft {
+			return keyEntry{Bar: mark, Text: text}
+		}
+		return keyEntry{Mark: mark, Text: text}
+	}
+	return []keyEntry{entry("sharp", sharp), entry("flat", flat), entry("plain", plain), {Whisker: true, Text: "80 % interval"}}
 }
 
 // errorScale places errors, which begin at nought, across a drawing. It reaches

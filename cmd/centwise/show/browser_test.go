@@ -20,7 +20,8 @@ func TestPagesInABrowser(t *testing.T) {
 		page interface{ WriteHTML(io.Writer) error }
 	}{
 		{"report-setup", setupReport()}, {"report-named", named}, {"report-horn", rankingReport()}, {"report-mouthpiece", mouthpieceReport()},
-		{"sheet", form(3, true)}, {"sheet-bare", form(1, false)},
+		{"sheet", form(3, true)}, {"sheet-named", namedSheet()}, {"sheet-bare", form(1, false)},
+		{"slips", loanSlips()},
 	} {
 		var page bytes.Buffer
 		if err := tc.page.WriteHTML(&page); err != nil {
@@ -28,4 +29,23 @@ func TestPagesInABrowser(t *testing.T) {
 		}
 		b.Check(t, tc.name, page.Bytes())
 	}
+}
+
+// namedSheet is a form with a label as long as can be.
+func namedSheet() PaperForm {
+	f := form(2, true)
+	f.Heads[0].Value, f.Enter = hostile, "centwise measure --horn "+hostile
+	return f
+}
+
+// loanSlips are one as most are and one with the longest labels.
+func loanSlips() LoanSlips {
+	slip := LoanSlip{
+		Student: "misty-hare", Horn: "Larch", Design: "Northlamp Spindrift", Mouthpiece: "Plover 16.2", PieceDesign: "Tidewright Plover",
+		Tune: "Tuning slide about 4 mm out.", Slides: []string{"D4: third slide out, 12 mm", "C#4: third slide out, 20 mm"},
+		Watch: []string{"G4: 11 cents sharp", "Eb5: 9 cents flat"},
+	}
+	long := slip
+	long.Student, long.Horn, long.Mouthpiece, long.PieceDesign, long.Watch = hostile, hostile, hostile, hostile, []string{hostile}
+	return LoanSlips{Slips: []LoanSlip{slip, long}}
 }

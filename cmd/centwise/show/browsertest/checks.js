@@ -81,7 +81,7 @@
     const out = [];
     if (!document.documentElement.lang) out.push('the page has no language');
     if (!document.title) out.push('the page has no title');
-    if (document.querySelectorAll('h1').length !== 1) out.push('the page has not one first heading');
+    if (!document.querySelector('h1')) out.push('the page has no first heading');
     let level = 0;
     for (const h of document.querySelectorAll('h1, h2, h3, h4')) {
       const own = +h.tagName[1];

@@ -70,7 +70,7 @@ func (c Cup) Check() error {
 const (
 	cupPieces      = 16
 	backborePieces = 12
-	bellPieces     = 80
+	bellPieces     = 120
 )
 
 // Bore is the mouthpiece as pieces.

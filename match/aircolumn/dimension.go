@@ -14,32 +14,34 @@ type Dimension struct {
 	Of func(*Setup) *float64
 }
 
+// The dimensions of a setup.
+var (
+	Rim          = Dimension{"rim", "mm", func(s *Setup) *float64 { return &s.Cup.RimMM }}
+	CupVolume    = Dimension{"cup volume", "cm3", func(s *Setup) *float64 { return &s.Cup.CupCM3 }}
+	Throat       = Dimension{"throat", "mm", func(s *Setup) *float64 { return &s.Cup.ThroatMM }}
+	ThroatLength = Dimension{"throat length", "mm", func(s *Setup) *float64 { return &s.Cup.ThroatLengthMM }}
+	BackboreExit = Dimension{"backbore exit", "mm", func(s *Setup) *float64 { return &s.Cup.BackboreMM }}
+	CupLength    = Dimension{"length", "mm", func(s *Setup) *float64 { return &s.Cup.LengthMM }} // of the mouthpiece
+
+	// BackboreShape is how the backbore opens, which catalogs know in words at most.
+	BackboreShape = Dimension{"backbore shape", "", func(s *Setup) *float64 { return &s.Cup.BackboreShape }}
+
+	Gap            = Dimension{"gap", "mm", func(s *Setup) *float64 { return &s.Horn.GapMM }}
+	LeadpipeStart  = Dimension{"leadpipe start", "mm", func(s *Setup) *float64 { return &s.Horn.LeadpipeStartMM }}
+	LeadpipeLength = Dimension{"leadpipe length", "mm", func(s *Setup) *float64 { return &s.Horn.LeadpipeMM }}
+	BoreDiameter   = Dimension{"bore", "mm", func(s *Setup) *float64 { return &s.Horn.BoreMM }}
+	TubeLength     = Dimension{"tube length", "mm", func(s *Setup) *float64 { return &s.Horn.TubeMM }}
+	TuningSlide    = Dimension{"tuning slide", "mm", func(s *Setup) *float64 { return &s.Horn.SlideMM }}
+	BellLength     = Dimension{"bell length", "mm", func(s *Setup) *float64 { return &s.Horn.BellMM }}
+	BellMouth      = Dimension{"bell mouth", "mm", func(s *Setup) *float64 { return &s.Horn.MouthMM }}
+	BellFlare      = Dimension{"bell flare", "", func(s *Setup) *float64 { return &s.Horn.Flare }}
+)
+
 // CupDimensions are the dimensions of a mouthpiece as catalogs list them.
-var CupDimensions = []Dimension{
-	{"rim", "mm", func(s *Setup) *float64 { return &s.Cup.RimMM }},
-	{"cup volume", "cm3", func(s *Setup) *float64 { return &s.Cup.CupCM3 }},
-	{"throat", "mm", func(s *Setup) *float64 { return &s.Cup.ThroatMM }},
-	{"throat length", "mm", func(s *Setup) *float64 { return &s.Cup.ThroatLengthMM }},
-	{"backbore exit", "mm", func(s *Setup) *float64 { return &s.Cup.BackboreMM }},
-	{"length", "mm", func(s *Setup) *float64 { return &s.Cup.LengthMM }},
-}
+var CupDimensions = []Dimension{Rim, CupVolume, Throat, ThroatLength, BackboreExit, CupLength}
 
-// BackboreShape is how the backbore opens, which catalogs know in words at most.
-var BackboreShape = Dimension{"backbore shape", "", func(s *Setup) *float64 { return &s.Cup.BackboreShape }}
-
-// HornDimensions are the dimensions of a horn's bore.
-var HornDimensions = []Dimension{
-	{"bore", "mm", func(s *Setup) *float64 { return &s.Horn.BoreMM }},
-	{"leadpipe start", "mm", func(s *Setup) *float64 { return &s.Horn.LeadpipeStartMM }},
-	{"leadpipe length", "mm", func(s *Setup) *float64 { return &s.Horn.LeadpipeMM }},
-	{"tube length", "mm", func(s *Setup) *float64 { return &s.Horn.TubeMM }},
-	{"bell length", "mm", func(s *Setup) *float64 { return &s.Horn.BellMM }},
-	{"bell mouth", "mm", func(s *Setup) *float64 { return &s.Horn.MouthMM }},
-	{"bell flare", "", func(s *Setup) *float64 { return &s.Horn.Flare }},
-	{"valve slide 1", "mm", func(s *Setup) *float64 { return &s.Horn.Loops[0] }},
-	{"valve slide 2", "mm", func(s *Setup) *float64 { return &s.Horn.Loops[1] }},
-	{"valve slide 3", "mm", func(s *Setup) *float64 { return &s.Horn.Loops[2] }},
-}
+// HornDimensions are the dimensions of a horn's bore, valves apart.
+var HornDimensions = []Dimension{BoreDiameter, LeadpipeStart, LeadpipeLength, TubeLength, BellLength, BellMouth, BellFlare}
 
 // With is the setup with a dimension set to a value.
 func (s Setup) With(d Dimension, value float64) Setup {

@@ -80,17 +80,16 @@ func (m *Model) mouthPull(at *medium, s state) complex128 {
 	return s.p * s.p * (wide - narrow) / complex(2*step*2*m.mouthR, 0)
 }
 
+// pullLoop goes through the loops. They are as wide as the tube ends.
 func (m *Model) pullLoop(out *pull, r Resonance, at *medium, s state) state {
-	l := m.loopMM(r.Slot.Valves) / 1000
-	if l == 0 {
-		return s
+	end := m.slices[m.loopAt-1].piece
+	for _, c := range m.loopPiece(r.Slot.Valves).cut(end, nil) {
+		near, d := c.changes(at, s)
+		out.loop += d[byLength] * complex(c.to-c.from, 0)
+		out.end[end] += (d[byStart] + d[byEnd]) / 2
+		s = near
 	}
-	c := slice{r1: m.loopR, r2: m.loopR, l: l}
-	near, d := c.changes(at, s)
-	out.loop += d[byLength]
-	// The loops are as wide as the tube ends.
-	out.end[m.slices[m.loopAt-1].piece] += (d[byStart] + d[byEnd]) / 2
-	return near
+	return s
 }
 
 // Places of what [slice.changes] gives.
@@ -122,7 +121,8 @@ func (c slice) pull(out *pull, b Bore, at *medium, s state) state {
 // U1 (dA p2 + dB U2) per m of its length and of its radii, by differentiating
 // the formulas of [slice.matrix].
 func (c slice) changes(at *medium, far state) (near state, d [3]complex128) {
-	z, y, dz, dy := at.constants((c.r1 + c.r2) / 2)
+	z, y := at.constants((c.r1 + c.r2) / 2)
+	dz, dy := at.changes((c.r1+c.r2)/2, z)
 	l, r1, r2 := complex(c.l, 0), complex(c.r1, 0), complex(c.r2, 0)
 	square := z * y * l * l
 	ch, sinhc := hyperbolic(square)

@@ -10,7 +10,7 @@ import (
 // Halving both moves no resonance by 0.001 cent (TestSlicingConverges).
 const (
 	sliceM     = 0.010
-	cylinderM  = 0.040 // of a cylinder, which is exact anyhow, for its gradient's sake
+	cylinderM  = 0.020 // of a cylinder, which is exact anyhow, for its gradient and for counting nodes
 	sliceRatio = 0.06  // natural logarithm
 )
 
@@ -58,31 +58,47 @@ func (a Air) at(hz float64) medium {
 	}
 }
 
-// constants are the line's z = Zs S and y = Yt/S at a radius r (m) and, for
-// gradients, r dz/dr and r dy/dr.
-func (m *medium) constants(r float64) (z, y, dz, dy complex128) {
-	fv, sv := loss(r * m.layer)
-	ft, st := loss(r * m.layer * m.prandtl)
-	free := 1 / (1 - fv)
-	z = complex(0, m.zeta) * free
-	y = complex(0, m.eta) * (1 + complex(m.gamma1, 0)*ft)
-	return z, y, z * free * sv, complex(0, m.eta*m.gamma1) * st
+// constants are the line's z = Zs S and y = Yt/S at a radius r (m).
+func (m *medium) constants(r float64) (z, y complex128) {
+	fv, ft := loss(r*m.layer), loss(r*m.layer*m.prandtl)
+	series := inverse(1 - fv)
+	return complex(-m.zeta*imag(series), m.zeta*real(series)), complex(-m.eta*m.gamma1*imag(ft), m.eta*(1+m.gamma1*real(ft)))
+}
+
+// changes are r dz/dr and r dy/dr.
+func (m *medium) changes(r float64, z complex128) (dz, dy complex128) {
+	sv, st := r*m.layer, r*m.layer*m.prandtl
+	fv, ft := loss(sv), loss(st)
+	return z * inverse(1-fv) * lossSlope(sv, fv), complex(0, m.eta*m.gamma1) * lossSlope(st, ft)
+}
+
+// inverse is 1/c, without the care for infinities that division takes.
+func inverse(c complex128) complex128 {
+	d := 1 / (real(c)*real(c) + imag(c)*imag(c))
+	return complex(real(c)*d, -imag(c)*d)
 }
 
 // hyperbolic gives cosh x and sinh x / x for x^2, by their series where that
 // converges at once.
 func hyperbolic(square complex128) (cosh, sinhc complex128) {
-	if math.Abs(real(square))+math.Abs(imag(square)) > 1 {
+	re, im := real(square), imag(square)
+	size := math.Abs(re) + math.Abs(im)
+	if size > 1 {
 		x := cmplx.Sqrt(square)
 		grow, fall := cmplx.Exp(x), cmplx.Exp(-x)
 		return (grow + fall) / 2, (grow - fall) / (2 * x)
 	}
-	cosh, sinhc = 1, 1
-	for k := len(evenFactors) - 1; k >= 0; k-- {
-		cosh = 1 + square*cosh*complex(evenFactors[k], 0)
-		sinhc = 1 + square*sinhc*complex(oddFactors[k], 0)
+	terms := len(evenFactors)
+	if size < 0.05 {
+		terms = 5
 	}
-	return cosh, sinhc
+	evenRe, evenIm, oddRe, oddIm := 1.0, 0.0, 1.0, 0.0
+	for k := terms - 1; k >= 0; k-- {
+		e, o := evenFactors[k], oddFactors[k]
+		evenRe, evenIm = 1+e*(re*evenRe-im*evenIm), e*(re*evenIm+im*evenRe)
+		oddRe, oddIm = 1+o*(re*oddRe-im*oddIm), o*(re*oddIm+im*oddRe)
+	}
+	return complex(evenRe, evenIm), complex(oddRe, oddIm)
 }
 
 // evenFactors and oddFactors are the ratios of successive terms of cosh x and
@@ -103,22 +119,34 @@ var evenFactors, oddFactors = func() (even, odd [8]float64) {
 //	C = (pi/z) (r1 r2 G sh + m^2 (L ch - sh/G))
 //	D = (r1/r2) ch + m sh/(G r2)
 func (c slice) matrix(m *medium) matrix {
-	z, y, _, _ := m.constants((c.r1 + c.r2) / 2)
-	ch, sinhc := hyperbolic(z * y * complex(c.l*c.l, 0))
-	sg := sinhc * complex(c.l, 0) // sh/G
+	z, y := m.constants((c.r1 + c.r2) / 2)
+	ch, sinhc := hyperbolic(times(c.l*c.l, z*y))
+	sg := times(c.l, sinhc) // sh/G
 	slope := (c.r2 - c.r1) / c.l
-	area := c.r1 * c.r2
-	return matrix{
-		a: complex(c.r2/c.r1, 0)*ch - complex(slope/c.r1, 0)*sg,
-		b: z * sg * complex(1/(math.Pi*area), 0),
-		c: complex(math.Pi*area, 0)*y*sg + complex(math.Pi*slope*slope, 0)*(complex(c.l, 0)*ch-sg)/z,
-		d: complex(c.r1/c.r2, 0)*ch + complex(slope/c.r2, 0)*sg,
+	area := math.Pi * c.r1 * c.r2
+	out := matrix{
+		a: times(c.r2/c.r1, ch),
+		b: times(1/area, z*sg),
+		c: times(area, y*sg),
+		d: times(c.r1/c.r2, ch),
 	}
+	if slope != 0 {
+		out.a -= times(slope/c.r1, sg)
+		out.c += times(math.Pi*slope*slope, (times(c.l, ch)-sg)*inverse(z))
+		out.d += times(slope/c.r2, sg)
+	}
+	return out
 }
 
-// cut cuts a piece into slices, away from the rim.
+// times is w c for a real w.
+func times(w float64, c complex128) complex128 { return complex(w*real(c), w*imag(c)) }
+
+// cut cuts a piece into slices, away from the rim, and appends them.
 func (p Piece) cut(number int, to []slice) []slice {
 	r1, r2, length := p.StartMM/2000, p.EndMM/2000, p.LengthMM/1000
+	if length == 0 {
+		return to
+	}
 	longest := sliceM
 	if r1 == r2 {
 		longest = cylinderM

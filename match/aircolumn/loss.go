@@ -2,19 +2,21 @@ package aircolumn
 
 import "math"
 
-// loss is the boundary layer's share F(s) = 2 I1(s) / (s I0(s)) in a round tube,
-// s = sqrt(j) |s|, and r dF/dr, the tube's radius r being proportional to s
-// (Zwikker & Kosten 1949, Sound Absorbing Materials). |s| = r sqrt(omega rho/mu)
-// for the viscous layer, times sqrt(Pr) for the thermal one. F goes from 1 in
-// the narrowest tube to 2/s in a wide one.
-func loss(s float64) (f, slope complex128) {
-	if s < wideTube {
-		f = lossByFraction(s)
-	} else {
-		f = lossBySeries(s)
+// loss is the boundary layer's share F(s) = 2 I1(s) / (s I0(s)) in a round tube
+// at s = sqrt(j) size (Zwikker & Kosten 1949, Sound Absorbing Materials). The
+// size is r sqrt(omega rho/mu) for the viscous layer, times sqrt(Pr) for the
+// thermal one. F goes from 1 in the narrowest tube to 2/s in a wide one.
+func loss(size float64) complex128 {
+	if size < wideTube {
+		return lossByFraction(size)
 	}
-	// s F' = 2 (1 - F) - s^2 F^2 / 2, from I0' = I1 and I1' = I0 - I1/s.
-	return f, 2*(1-f) - complex(0, s*s/2)*f*f
+	return lossBySeries(size)
+}
+
+// lossSlope is s dF/ds, which is r dF/dr too: 2 (1 - F) - s^2 F^2 / 2, from
+// I0' = I1 and I1' = I0 - I1/s.
+func lossSlope(size float64, f complex128) complex128 {
+	return 2*(1-f) - complex(0, size*size/2)*f*f
 }
 
 // wideTube is where the series of [lossBySeries] is as exact as needed: its

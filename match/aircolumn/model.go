@@ -1,8 +1,6 @@
 package aircolumn
 
 import (
-	"math"
-
 	"centwise/catalog"
 	"centwise/catalog/pitch"
 )
@@ -21,13 +19,13 @@ type Instrument struct {
 // Model is the line of an instrument filled with air, ready to be asked. It is
 // never changed, so many goroutines may use one.
 type Model struct {
-	in     Instrument
-	air    Air
-	slices []slice
-	loopAt int     // slices before it lie on the rim's side of the loops
-	loopR  float64 // radius of the loops, m
-	hasTub bool    // whether there is a tube for loops to be in
-	mouthR float64 // radius of the open end, m
+	in      Instrument
+	air     Air
+	slices  []slice
+	loopAt  int     // slices before it lie on the rim's side of the loops
+	loopR   float64 // radius of the loops, m
+	hasTube bool    // for loops to be in
+	mouthR  float64 // radius of the open end, m
 }
 
 // New makes the model of an instrument. It fails when the bore or a loop is not
@@ -46,16 +44,14 @@ func New(in Instrument, a Air) (*Model, error) {
 	return m, nil
 }
 
-// cut slices the bore and finds where the loops are.
+// cut slices the bore and finds where the loops are: at the end of the last
+// piece of tube, or behind everything where there is none.
 func (m *Model) cut() {
-	after := -1 // the piece that the loops follow
+	after := len(m.in.Bore) - 1
 	for i, p := range m.in.Bore {
 		if p.Part == Tube {
-			after, m.hasTub = i, true
+			after, m.hasTube = i, true
 		}
-	}
-	if !m.hasTub {
-		after = m.middle()
 	}
 	for i, p := range m.in.Bore {
 		m.slices = p.cut(i, m.slices)
@@ -63,17 +59,6 @@ func (m *Model) cut() {
 			m.loopAt, m.loopR = len(m.slices), p.EndMM/2000
 		}
 	}
-}
-
-// middle is the piece in which half of the bore's length is reached.
-func (m *Model) middle() int {
-	half, sum := m.in.Bore.LengthMM()/2, 0.0
-	for i, p := range m.in.Bore {
-		if sum += p.LengthMM; sum >= half {
-			return i
-		}
-	}
-	return len(m.in.Bore) - 1
 }
 
 // loopMM is the path that pressed valves add.
@@ -94,19 +79,23 @@ func (m *Model) checkValves(v pitch.Valves) error {
 			return catalog.Errorf(catalog.Invalid, "give the path that the valve adds, in mm", "nothing is known of the loop of valve %d, which fingering %s uses", i+1, v)
 		}
 	}
-	if v != 0 && !m.hasTub {
+	if v != 0 && !m.hasTube {
 		return catalog.Errorf(catalog.Invalid, "mark the cylinder that the valves are in as tube", "the bore has no part %q for valve loops to be in", Tube)
 	}
 	return nil
 }
 
-// loop is the matrix of the cylinder that pressed valves add.
+// loopPiece is the cylinder that pressed valves add; its length may be nought.
+func (m *Model) loopPiece(v pitch.Valves) Piece {
+	return Piece{Tube, m.loopMM(v), 2000 * m.loopR, 2000 * m.loopR}
+}
+
+// loop is its matrix.
 func (m *Model) loop(v pitch.Valves, at *medium) matrix {
-	l := m.loopMM(v) / 1000
-	if l == 0 {
-		return matrix{1, 0, 0, 1}
+	if l := m.loopMM(v) / 1000; l > 0 {
+		return slice{r1: m.loopR, r2: m.loopR, l: l}.matrix(at)
 	}
-	return slice{r1: m.loopR, r2: m.loopR, l: l}.matrix(at)
+	return matrix{1, 0, 0, 1}
 }
 
 // bell is the state at the loops' far end for a volume flow of 1 through the
@@ -140,10 +129,38 @@ func (m *Model) Impedance(v pitch.Valves, hz float64) complex128 {
 // c/2L.
 func (m *Model) spacing() float64 { return 1000 * m.air.SpeedMS / (2 * m.in.Bore.LengthMM()) }
 
-// reflections are the pressure reflection coefficients, at the loops' near end,
-// towards the open end and towards the closed rim, against the tube's own
-// impedance.
-func (m *Model) reflections(front matrix, behind state) (open, closed complex128) {
-	z := complex(m.air.DensityKgM3*m.air.SpeedMS/(math.Pi*m.loopR*m.loopR), 0)
-	return (behind.p - z*behind.u) / (behind.p + z*behind.u), (front.d - z*front.c) / (front.d + z*front.c)
+// halfWaves is the number of the resonance at a frequency by how many half waves
+// stand in the bore: 1 and the nodes of flow between the closed rim and the
+// mouth, where the flow is greatest. Nodes are told by the flow's sign relative
+// to the pressure at the rim. Just inside the rim the flow that the pressure
+// compresses is negative; where it is positive at the rim, as on the flank of
+// the mouthpiece's own resonance, it changes sign once more than there are waves.
+func (m *Model) halfWaves(v pitch.Valves, hz float64) int {
+	at := m.air.at(hz)
+	s := state{radiation(m.air, at.omega, m.mouthR), 1}
+	flow := []complex128{s.u}
+	back := func(c slice) {
+		s = c.matrix(&at).back(s)
+		flow = append(flow, s.u)
+	}
+	for i := len(m.slices) - 1; i >= 0; i-- {
+		if i == m.loopAt-1 {
+			for _, c := range m.loopPiece(v).cut(0, nil) {
+				back(c)
+			}
+		}
+		back(m.slices[i])
+	}
+	nodes, sign := 0, 0.0
+	for _, u := range flow {
+		side := imag(u / s.p)
+		if side*sign < 0 {
+			nodes++
+		}
+		sign = side
+	}
+	if sign > 0 {
+		nodes--
+	}
+	return 1 + nodes
 }

@@ -52,7 +52,7 @@ func (m *Model) Resonances(valves []pitch.Valves, upTo int) ([]Resonance, error)
 }
 
 // searchRange is where the resonances up to a partial lie, in Hz. The first of a
-// closed cylinder is at c/4L, and those of any bore come closer to n c/2L the
+// closed cylinder is at c/4L, of a cavity with a neck far lower, and those of any bore come closer to n c/2L the
 // higher they are.
 func (m *Model) searchRange(valves []pitch.Valves, upTo int) (low, high float64) {
 	longest := 0.0
@@ -60,7 +60,7 @@ func (m *Model) searchRange(valves []pitch.Valves, upTo int) (low, high float64)
 		longest = max(longest, m.loopMM(v))
 	}
 	open := m.in.Bore.LengthMM()
-	return 0.2 * m.spacing() * open / (open + longest), m.spacing() * (float64(upTo) + 1.6)
+	return 0.05 * m.spacing() * open / (open + longest), m.spacing() * (float64(upTo) + 1.6)
 }
 
 // stepsPerResonance is how finely the curve is searched: a peak with Q = 30 is
@@ -73,52 +73,17 @@ func (f fingered) resonances(low, high float64, upTo int) []Resonance {
 	step := f.m.spacing() * open / (open + f.m.loopMM(f.v)) / stepsPerResonance
 	var out []Resonance
 	before, at := f.level(low), f.level(low+step)
-	turn := newTurns(f, low)
 	for hz := low + step; hz < high; hz += step {
 		after := f.level(hz + step)
-		lag := turn.to(hz)
 		if at > before && at >= after {
 			if r := f.peak(hz-step, hz+step); r.FrequencyHz > 0 {
-				near := turn.nearest(lag, hz, r.FrequencyHz)
-				r.Slot = pitch.Slot{Valves: f.v, Partial: near}
+				r.Slot = pitch.Slot{Valves: f.v, Partial: f.m.halfWaves(f.v, r.FrequencyHz)}
 				out = append(out, r)
 			}
 		}
 		before, at = at, after
 	}
 	return numbered(out, upTo)
-}
-
-// turns counts how often a wave's phase turns on its way around as frequency
-// rises: once more at every resonance.
-type turns struct {
-	f   fingered
-	lag float64 // unwrapped
-}
-
-// newTurns starts at a frequency below the first resonance, where the open end
-// reflects with a change of sign and so the lag is between -pi and 0.
-func newTurns(f fingered, hz float64) *turns {
-	lag := f.lag(hz)
-	if lag > 0 {
-		lag -= 2 * math.Pi
-	}
-	return &turns{f, lag}
-}
-
-// to follows the lag to a frequency a little higher.
-func (t *turns) to(hz float64) float64 {
-	lag := t.f.lag(hz)
-	t.lag = lag + 2*math.Pi*math.Round((t.lag-lag)/(2*math.Pi))
-	return t.lag
-}
-
-// nearest is the number of the resonance that a frequency near hz, where the lag
-// is known, belongs to.
-func (t *turns) nearest(lag, hz, peakHz float64) int {
-	there := t.f.lag(peakHz)
-	there += 2 * math.Pi * math.Round((lag-there)/(2*math.Pi))
-	return 1 + int(math.Round(there/(2*math.Pi)))
 }
 
 // numbered keeps the higher of two peaks that share a number, as ripples on one

@@ -62,8 +62,6 @@ func (t *table) at(hz float64) (front matrix, bell state) {
 	return front, bell
 }
 
-func times(w float64, c complex128) complex128 { return complex(w*real(c), w*imag(c)) }
-
 func (m *matrix) addScaled(w float64, n *matrix) {
 	m.a += times(w, n.a)
 	m.b += times(w, n.b)
@@ -80,16 +78,6 @@ type fingered struct {
 	m *Model
 	t *table
 	v pitch.Valves
-}
-
-// lag is the phase by which a wave falls behind on its way around, modulo 2 pi:
-// nought at a resonance of the lossless line.
-func (f fingered) lag(hz float64) float64 {
-	front, bell := f.t.at(hz)
-	at := f.m.air.at(hz)
-	open, closed := f.m.reflections(front, f.m.loop(f.v, &at).back(bell))
-	around := open * closed
-	return -math.Atan2(imag(around), real(around))
 }
 
 // level is ln |Zin|.

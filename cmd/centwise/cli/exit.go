@@ -119,7 +119,7 @@ func explain(err error, code int) (message, hint string) {
 		hint = "start one with 'centwise import FILE --create' or 'centwise horn add'; 'centwise demo' shows what it is for"
 	case errors.As(err, &skipped):
 		hint = skipped.try
-	case errors.As(err, &domain):
+	case errors.As(err, &domain) && domain.Hint != "":
 		message, hint = strings.Replace(message, "; "+domain.Hint, "", 1), domain.Hint
 	}
 	if code == exitBusy && hint == "" {

@@ -46,7 +46,8 @@ done, or with --dry-run what would be: "dry_run", "sessions", "readings", "odd" 
 		Example: `  centwise import sessions.csv --create
   centwise import gear.csv sessions.xlsx --create --contributor lamp-keeper
   centwise import sessions.csv --dry-run --json
-  centwise import recording scale.wav --horn Alder --mouthpiece "Plover 16.2" --player reed-otter`,
+  centwise import recording scale.wav --horn Alder --mouthpiece "Plover 16.2" --player reed-otter
+  centwise import impedance open.csv --valves 0 --horn Alder --mouthpiece "Plover 16.2"`,
 		Args: args(1, -1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.files = got
@@ -65,7 +66,7 @@ done, or with --dry-run what would be: "dry_run", "sessions", "readings", "odd" 
 	contributorFlag(cmd, f, &o.sheet.Contributor)
 	fs.BoolVar(&o.sheet.DryRun, "dry-run", false, "check everything, write nothing")
 	fs.BoolVar(&o.json, "json", false, "print what was done as JSON")
-	cmd.AddCommand(newImportRecordingCmd(f, nil))
+	cmd.AddCommand(newImportRecordingCmd(f, nil), newImportImpedanceCmd(f, nil))
 	return cmd
 }
 

@@ -123,10 +123,13 @@ func (o *recordingOptions) addFlags(cmd *cobra.Command) {
 	exclusive(cmd, "yes", "dry-run")
 }
 
-// shortMeasures takes --a4 for --a4-hz.
+// shortMeasures takes --a4 for --a4-hz, and --temperature for --temperature-c.
 func shortMeasures(_ *pflag.FlagSet, name string) pflag.NormalizedName {
-	if name == "a4" {
+	switch name {
+	case "a4":
 		name = "a4-hz"
+	case "temperature":
+		name = "temperature-c"
 	}
 	return pflag.NormalizedName(name)
 }

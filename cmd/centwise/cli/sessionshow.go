@@ -79,8 +79,12 @@ func labelled(ctx context.Context, s catalog.Store, session catalog.Session) (ca
 	if err != nil {
 		return sum, err
 	}
+	sum.HornLabel, sum.MouthpieceLabel = h.Label, m.Label
+	if session.Player == "" { // measured on a bench
+		return sum, nil
+	}
 	p, err := s.Player(ctx, string(session.Player))
-	sum.HornLabel, sum.MouthpieceLabel, sum.PlayerLabel = h.Label, m.Label, p.Label
+	sum.PlayerLabel = p.Label
 	return sum, err
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -91,7 +92,7 @@ func (b *benchSession) read(file curveFile, columns []impedance.Column) error {
 	f.addSupport()
 	b.files = append(b.files, f)
 	for _, d := range f.numbering.Doubts {
-		b.doubts = append(b.doubts, file.path+": "+d)
+		b.doubts = append(b.doubts, filepath.Base(file.path)+": "+d)
 	}
 	return nil
 }
@@ -187,7 +188,7 @@ func (b *benchSession) compareFiles() {
 	for _, f := range b.files {
 		off := f.numbering.Shift - f.numbering.Expected - middle
 		if math.Abs(off) > misplaced {
-			b.doubts = append(b.doubts, fmt.Sprintf("%s: its resonances lie %s cents from where the other files have theirs: was it valves %s?", f.path, show.Signed(off, 0), f.valves))
+			b.doubts = append(b.doubts, fmt.Sprintf("%s: its resonances lie %s cents from where the other files have theirs: was it valves %s?", filepath.Base(f.path), show.Signed(off, 0), f.valves))
 		}
 	}
 }
@@ -213,6 +214,7 @@ func (b *benchSession) fillReadings() error {
 	}
 	switch {
 	case len(outside) > 0:
+		outside = append(outside, b.doubts...)
 		return catalog.Errorf(catalog.Invalid, "check the valves, the horn's key and A4, say with --first what the lowest resonance is, or keep such readings for review with --keep-odd",
 			"%s", strings.Join(outside, "\n"))
 	case len(b.session.Readings) == 0:

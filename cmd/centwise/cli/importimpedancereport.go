@@ -110,7 +110,7 @@ func (b *benchSession) words() []string {
 		out = append(out, fmt.Sprintf("Harmonic support %.2f of 1 on the mean: how well the curves carry the harmonics of each note. An index for comparing, not cents.", *mean))
 	}
 	for _, d := range b.doubts {
-		out = append(out, "Doubtful: "+d+".")
+		out = append(out, "Doubtful: "+d)
 	}
 	return out
 }

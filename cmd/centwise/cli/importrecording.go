@@ -43,7 +43,8 @@ second, mono or stereo, of any length. Several files are one sitting.`,
   no processing: automatic gain, noise reduction and lossy formats off
   loudest note well below full scale; nobody else plays; no metronome
   hold each note for two seconds, without vibrato, lipping or slides thrown
-  the whole range up and down, twice: repeats show how far notes can be trusted`,
+  the whole range up and down, twice: repeats show how far notes can be trusted
+  rest between the two, and stop when your lips are sore`,
 			`Every note is followed through time. What counts is its steady middle: the robust mean there, in cents, with spread (of
 single moments), drift (from beginning to end) and vibrato (cents to either side). Grades: good, fair, poor. Slides, split
 notes, cracked attacks and what is too short or too noisy are left out, each with its reason.`,

@@ -16,13 +16,21 @@ import (
 // show prints the tones, and what there is to say about them.
 func (h *hearing) show() error {
 	s := h.factory.Streams
-	var all []show.Heard
+	var all, listed, rejected []show.Heard
 	for _, list := range h.heard() {
 		all = append(all, list...)
 	}
-	if err := show.HeardTable(all, len(h.files) > 1).Write(s.Out, s.Style); err != nil {
+	for _, x := range all {
+		if x.Number == 0 && s.Style.Terminal {
+			rejected = append(rejected, x)
+		} else {
+			listed = append(listed, x)
+		}
+	}
+	if err := show.HeardTable(listed, len(h.files) > 1).Write(s.Out, s.Style); err != nil {
 		return err
 	}
+	h.sayRejected(rejected)
 	for _, f := range h.files {
 		s.Notes(f.Notices)
 	}
@@ -40,6 +48,25 @@ func (h *hearing) show() error {
 	}
 	h.sayPlaces()
 	return nil
+}
+
+// mostReasons bounds how many rejections are spelled out.
+const mostReasons = 12
+
+// sayRejected says what was left out and why, where the table has no room for it.
+func (h *hearing) sayRejected(list []show.Heard) {
+	s := h.factory.Streams
+	for i, x := range list {
+		if i == mostReasons {
+			s.Note("Left out besides: %d; --json lists them all.", len(list)-i)
+			return
+		}
+		at := show.Clock(x.Start)
+		if len(h.files) > 1 {
+			at += " in " + x.File
+		}
+		s.Note("Left out at %s: %s.", at, x.Reason)
+	}
 }
 
 // sayPlaces says how the tones went into the expected notes.

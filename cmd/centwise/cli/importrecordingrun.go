@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -87,8 +88,8 @@ func (h *hearing) askGear(ctx context.Context, store catalog.Store, m *measureOp
 	if err != nil {
 		return err
 	}
+	questions := slices.DeleteFunc(m.gearQuestions(known)[:3], func(q form.Question) bool { return *q.Answer != "" })
 	m.preset(known)
-	questions := m.gearQuestions(known)[:3]
 	return asker.Ask(ctx, form.Form{Title: "Who played what", Pages: []form.Page{{Title: "In the recording", Questions: questions}}})
 }
 
@@ -322,9 +323,12 @@ func (h *hearing) agreed(ctx context.Context) (bool, error) {
 	if !h.factory.MayAsk() || !s.Person {
 		return false, usagef("the same with --yes, when the notes are right", "nothing is recorded before somebody agrees")
 	}
-	s.Flush()
-	fmt.Fprintf(s.Err, "Record %s of %s? Type yes to record, anything else to leave it: ", match.Count(len(h.session.Readings), "reading"), show.Clean(h.session.Name))
+	s.Note("Record %s as session %s?", match.Count(len(h.session.Readings), "reading"), h.session.Name)
+	fmt.Fprint(s.Err, "Type yes to record, anything else to leave it: ")
 	line, err := s.Lines().Next(ctx)
+	if err != nil {
+		fmt.Fprintln(s.Err) // leaves the line of the question
+	}
 	if err != nil && !errors.Is(err, form.ErrEnded) {
 		return false, err
 	}

@@ -4,27 +4,24 @@ import (
 	"fmt"
 	"math"
 	"strings"
-
-	"centwise/catalog/pitch"
 )
 
 // Heard is a tone of a recording as it is shown.
 type Heard struct {
-	File         string
-	Number       int     // of those that count; 0 if it is rejected
-	Start, End   float64 // s
-	Note         string  // written where the horn is known, else sounding
-	Fingering    string
-	Cents        float64
-	Spread       float64
-	Drift        float64
-	Vibrato      float64 // cents to either side
-	Grade        string
-	Doubt        []string // what else it may be
-	Reason       string   // why it is left out
-	Contour      []HeardPoint
-	SteadyPart   [2]float64 // s; the same twice if there is none
-	NoteSounding pitch.Note // that Cents refers to
+	File       string
+	Number     int     // of those that count; 0 if it is rejected
+	Start, End float64 // s
+	Note       string  // written where the horn is known, else sounding
+	Fingering  string
+	Cents      float64
+	Spread     float64
+	Drift      float64
+	Vibrato    float64 // cents to either side
+	Grade      string
+	Doubt      []string // what else it may be
+	Reason     string   // why it is left out
+	Contour    []HeardPoint
+	SteadyPart [2]float64 // s; the same twice if there is none
 }
 
 // HeardPoint is the pitch at a moment, in semitones of sounding pitch (A4 = 69).
@@ -36,7 +33,7 @@ func HeardTable(tones []Heard, severalFiles bool) *Table {
 		{Title: "tone", Name: "tone", Right: true}, {Title: "at", Name: "start_s", Right: true}, {Title: "s", Name: "seconds", Right: true, Drop: 2},
 		{Title: "note", Name: "note"}, {Title: "valves", Name: "fingering", Drop: 3}, {Title: "cents", Name: "cents", Right: true},
 		{Title: "spread", Name: "spread_cents", Right: true, Drop: 4}, {Title: "drift", Name: "drift_cents", Right: true, Drop: 5},
-		{Title: "vibrato", Name: "vibrato_cents", Right: true, Drop: 6}, {Title: "grade", Name: "grade"}, {Title: "remark", Name: "remark", Whole: true, Drop: 1},
+		{Title: "vibrato", Name: "vibrato_cents", Right: true, Drop: 6}, {Title: "grade", Name: "grade"}, {Title: "doubt", Name: "remark", Drop: 1},
 	}}
 	if severalFiles {
 		t.Columns = append([]Column{{Title: "file", Name: "file", Drop: 7}}, t.Columns...)
@@ -57,7 +54,7 @@ func heardRow(h Heard) []Cell {
 		number = Count(h.Number)
 	}
 	if len(h.Doubt) > 0 {
-		remark = "or " + strings.Join(h.Doubt, ", ") + "?"
+		remark = "or " + strings.Join(h.Doubt, ", ")
 	}
 	at, length := Either(Clock(h.Start), full(h.Start)), Number(h.End-h.Start, 1)
 	if h.Number == 0 {

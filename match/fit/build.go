@@ -18,6 +18,7 @@ const (
 	levelMouthpieceSlots  = "mouthpiece, slot by slot"
 	levelPlayer           = "player"
 	levelPlayerSlots      = "player, slot by slot"
+	levelBench            = "bench"
 	levelDimensions       = "dimensions"
 	levelUnknownDimension = "dimensions not known"
 )
@@ -129,6 +130,7 @@ func (d *Data) buildLevels(fine bool) []*level {
 		b.smoothCoef = append(b.smoothCoef, smoothBasis(d.Slots))
 	}
 	b.silent = uint8(len(transpositions))
+	b.smoothCoef = append(b.smoothCoef, make([]float64, len(d.Slots)*smoothKnots))
 	b.mouthpieceCoef = append(b.mouthpieceCoef, make([]float64, len(d.Slots)*(1+smoothKnots)))
 
 	patterns, variances := hornPatterns(d.Slots)
@@ -141,11 +143,31 @@ func (d *Data) buildLevels(fine bool) []*level {
 	patterns, variances = playerPatterns()
 	b.classLevel(levelPlayer, effectPlayer, len(d.Players), nil, func(s sessionRow) int32 { return s.player },
 		b.smoothCoef, newStructure(patterns, variances, weightSpread, smoothStrength))
+	b.bench(patterns, variances)
 	if fine {
 		b.freeLevel(levelMouthpieceSlots, effectMouthpieceSlots, len(d.Mouthpieces), 0.2, func(s sessionRow) int32 { return s.mouthpiece })
 		b.freeLevel(levelPlayerSlots, effectPlayerSlots, len(d.Players), 1, func(s sessionRow) int32 { return s.player })
 	}
 	return b.levels
+}
+
+// benchFactor is how many times a player's variance the bench's own has.
+const benchFactor = 100
+
+// bench adds what resonances have beside played notes, where some were measured.
+// It is no habit of one more player: it may be as large as it likes, or else part
+// of it would be laid to the tendency that all players share.
+func (b *builder) bench(patterns []square, variances []float64) {
+	of, there := make([]int32, len(b.d.Players)), false
+	for i, p := range b.d.Players {
+		if of[i] = -1; p.ID == "" {
+			of[i], there = 0, true
+		}
+	}
+	if b.wanted(levelBench, there) {
+		b.classLevel(levelBench, effectPlayer, 1, of, func(s sessionRow) int32 { return s.player },
+			b.smoothCoef, newStructure(patterns, scaled(variances, benchFactor), weightSpread, smoothStrength)).shape = nil
+	}
 }
 
 // wanted tells whether to build a level: as named, or else as the data suggest.

@@ -60,8 +60,13 @@ func places(items []Item) map[int][]int {
 	return out
 }
 
-// play reads one session.
+// play reads one session on slots that chance chooses.
 func (w *World) play(s *Session, rng *rand.Rand, full float64) {
+	w.read(s, rng, func() []Reading { return chooseSlots(rng, full) })
+}
+
+// read reads one session on the slots of a sheet, which is chosen after the day.
+func (w *World) read(s *Session, rng *rand.Rand, sheet func() []Reading) {
 	by := w.Contributors[s.Contributor]
 	s.Offset, s.Slide = SessionOffsetSD*rng.NormFloat64(), SlideSD*rng.NormFloat64()
 	deviation := w.Truth(s.Horn, s.Mouthpiece)
@@ -73,7 +78,7 @@ func (w *World) play(s *Session, rng *rand.Rand, full float64) {
 		s.Wrong = []string{"sign-flipped", "wrong-key"}[rng.IntN(2)]
 	}
 	step := 2 - 4*rng.IntN(2)
-	for _, read := range chooseSlots(rng, full) {
+	for _, read := range sheet() {
 		noise := by.NoiseSD
 		if rng.Float64() < GrossShare {
 			noise *= GrossFactor

@@ -76,7 +76,8 @@ func TestEngineSeesTheWorld(t *testing.T) {
 
 func TestWorldStoreKeepsAFit(t *testing.T) {
 	ctx := context.Background()
-	s := &worldStore{w: simulate.Generate(simulate.Plain, simulate.Small, 1)}
+	w := simulate.Generate(simulate.Plain, simulate.Small, 1)
+	s := w.Store()
 	loaded := map[string][]byte{}
 	take := func(_ catalog.StoredFit, name string, body []byte) error {
 		loaded[name] = body
@@ -98,7 +99,7 @@ func TestWorldStoreKeepsAFit(t *testing.T) {
 	if info, err := s.Info(ctx); err != nil || info.FitDigest != before.String() || info.Digest != before.String() {
 		t.Errorf("info %+v, %v", info, err)
 	}
-	s.w.Sessions = s.w.Sessions[1:]
+	w.Sessions = w.Sessions[1:]
 	if after, _ := s.Digest(ctx); after == before {
 		t.Error("a session less has the same digest")
 	}

@@ -104,8 +104,8 @@ type ClassGain struct {
 	WorseOff float64 `json:"expected_worse_off"`
 }
 
-// worseOffCents is what counts as being worse off.
-const worseOffCents = 0.5
+// WorseOffCents is how much worse a student is who counts as worse off.
+const WorseOffCents = 0.5
 
 // RosterLine is what one student gets.
 type RosterLine struct {

@@ -130,7 +130,7 @@ func (g *classGains) add(gains []float64) {
 	g.students++
 	for k, x := range gains {
 		g.total[k] += x
-		if x < -worseOffCents {
+		if x < -WorseOffCents {
 			g.worse += 1 / float64(len(gains))
 		}
 	}

@@ -27,8 +27,9 @@ type ClassOptions struct {
 const homeRounds = 3
 
 // AddClass adds players to the world, and their sessions at home: every usual
-// note three times, read by a contributor of the world. It panics when the world
-// has not enough horns or mouthpieces that were measured.
+// note three times, read by a contributor of the world. Horns and mouthpieces are
+// of the largest part, where those live who have the students in their class. It
+// panics when that has not enough of them.
 func (w *World) AddClass(o ClassOptions) Class {
 	rng := stream(w.Seed, "class", o.Number)
 	horns, mouthpieces := measured(w.Horns), measured(w.Mouthpieces)
@@ -53,10 +54,11 @@ func (w *World) AddClass(o ClassOptions) Class {
 	return c
 }
 
+// measured lists the items of the largest part that were measured.
 func measured(items []Item) []int {
 	var out []int
 	for i, item := range items {
-		if item.Measured > 0 {
+		if item.Measured > 0 && item.Part == 0 {
 			out = append(out, i)
 		}
 	}

@@ -76,8 +76,8 @@ type classReader struct {
 	list        *classList
 }
 
-// class reads the students.
-func (o *rosterPlanOptions) classList(ctx context.Context, store catalog.Store) (*classList, error) {
+// classList reads the students.
+func (o *rosterAsk) classList(ctx context.Context, store catalog.Store) (*classList, error) {
 	r := &classReader{ctx: ctx, store: store, parts: map[string]match.Criteria{}, list: &classList{names: map[string]string{}}}
 	var err error
 	if r.key, r.instrument, err = o.needs.needs(); err != nil {

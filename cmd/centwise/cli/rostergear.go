@@ -20,29 +20,31 @@ type rosterGearFlags struct {
 	copies  []string
 	locks   []string
 	without []string
-	add     []string
+	added   []string
 }
 
 // repairTag is the tag of horns that are not fit to be lent, unless the user
 // says another.
 const repairTag = "repair"
 
-func (g *rosterGearFlags) addTo(cmd *cobra.Command) {
+func (g *rosterGearFlags) add(cmd *cobra.Command) {
 	fs := cmd.Flags()
 	fs.StringVar(&g.repair, "repair-tag", repairTag, "horns with this `TAG` are not fit to be lent")
 	fs.StringVar(&g.spares, "spares", "", "students may be given mouthpieces in stock on `LIST`")
 	fs.StringArrayVar(&g.copies, "copies", nil, "how many there are of a spare mouthpiece, as `LABEL=N`; repeat it for others (default 1 each)")
+}
+
+// addWhatIf adds the flags that change a plan.
+func (g *rosterGearFlags) addWhatIf(cmd *cobra.Command) {
+	fs := cmd.Flags()
 	fs.StringArrayVar(&g.locks, "lock", nil, "a student must have a horn, as `STUDENT=HORN`, or keeps theirs, as STUDENT; repeat it for others")
 	fs.StringArrayVar(&g.without, "without", nil, "leave out the horn `LABEL`; repeat it for others")
-	fs.StringArrayVar(&g.add, "add", nil, "put in the horn `LABEL`, which is not lent out; repeat it for others")
+	fs.StringArrayVar(&g.added, "add", nil, "put in the horn `LABEL`, which is not lent out; repeat it for others")
 }
 
 // question gathers what match needs to plan.
-func (o *rosterPlanOptions) question(ctx context.Context, s catalog.Store) (match.RosterQuestion, *classList, error) {
+func (o *rosterAsk) question(ctx context.Context, s catalog.Store) (match.RosterQuestion, *classList, error) {
 	q := match.RosterQuestion{ChangeCents: o.changeCents, Fairest: o.fairest, Adapter: o.judge.adapter, Progress: o.factory.Progress()}
-	if !(o.changeCents >= 0) {
-		return q, nil, usagef("--change-cents 0.5", "--change-cents %v is below nought", o.changeCents)
-	}
 	class, err := o.classList(ctx, s)
 	if err != nil {
 		return q, nil, err
@@ -156,7 +158,7 @@ func copyCounts(ctx context.Context, s catalog.Store, texts []string) (map[catal
 
 // whatIf reads the flags that change a plan; nil for none.
 func (g *rosterGearFlags) whatIf(ctx context.Context, s catalog.Store, class *classList) (*match.WhatIf, error) {
-	if len(g.locks)+len(g.without)+len(g.add) == 0 {
+	if len(g.locks)+len(g.without)+len(g.added) == 0 {
 		return nil, nil
 	}
 	w := &match.WhatIf{Locks: map[string]catalog.ID{}}
@@ -172,7 +174,7 @@ func (g *rosterGearFlags) whatIf(ctx context.Context, s catalog.Store, class *cl
 		}
 		w.Without = append(w.Without, h.ID)
 	}
-	for _, label := range g.add {
+	for _, label := range g.added {
 		h, err := s.Horn(ctx, label)
 		if err != nil {
 			return nil, err

@@ -12,7 +12,8 @@ import (
 	"centwise/match"
 )
 
-type rosterPlanOptions struct {
+// rosterAsk is what every question about a class is made of.
+type rosterAsk struct {
 	factory     *Factory
 	class       string // file of the class list; empty = the players of the catalog
 	ignoreExtra bool
@@ -22,15 +23,40 @@ type rosterPlanOptions struct {
 	judge       judgeFlags
 	changeCents float64
 	fairest     bool
-	names       bool
-	save        string // file for the plan
-	slips       string // file for the loan slips
-	force       bool
-	output      outputFlags
+}
+
+func (o *rosterAsk) add(cmd *cobra.Command) {
+	fs := cmd.Flags()
+	fs.BoolVar(&o.ignoreExtra, "ignore-extra", false, "pass over columns of the class list that are not known")
+	fs.StringVar(&o.tag, "tag", "", "only players with this `TAG`, where there is no class list")
+	o.needs.add(cmd)
+	o.gear.add(cmd)
+	o.judge.addCriteria(cmd)
+	fs.Float64Var(&o.changeCents, "change-cents", match.DefaultChangeCents, "what a change of horn or mouthpiece must gain, in `CENTS`")
+}
+
+// check finds flags that contradict each other.
+func (o *rosterAsk) check() error {
+	switch {
+	case o.class != "" && o.tag != "":
+		return usagef("leave --tag out", "--tag chooses players of the catalog, and the class list names them already")
+	case !(o.changeCents >= 0):
+		return usagef("--change-cents 0.5", "--change-cents %v is below nought", o.changeCents)
+	}
+	return nil
+}
+
+type rosterPlanOptions struct {
+	rosterAsk
+	names  bool
+	save   string // file for the plan
+	slips  string // file for the loan slips
+	force  bool
+	output outputFlags
 }
 
 func newRosterPlanCmd(f *Factory, runF func(*rosterPlanOptions) error) *cobra.Command {
-	o := &rosterPlanOptions{factory: f}
+	o := &rosterPlanOptions{rosterAsk: rosterAsk{factory: f}}
 	cmd := &cobra.Command{
 		Use:   "plan [CLASS]",
 		Short: "Give each student of a class the horn that suits",
@@ -64,13 +90,9 @@ prints the pairings. Students are named by their handles; --names adds the names
 			return orRun(runF, rosterPlanRun)(cmd.Context(), o)
 		},
 	}
+	o.rosterAsk.add(cmd)
+	o.gear.addWhatIf(cmd)
 	fs := cmd.Flags()
-	fs.BoolVar(&o.ignoreExtra, "ignore-extra", false, "pass over columns of the class list that are not known")
-	fs.StringVar(&o.tag, "tag", "", "only players with this `TAG`, where there is no class list")
-	o.needs.add(cmd)
-	o.gear.addTo(cmd)
-	o.judge.addCriteria(cmd)
-	fs.Float64Var(&o.changeCents, "change-cents", match.DefaultChangeCents, "what a change of horn or mouthpiece must gain, in `CENTS`")
 	fs.BoolVar(&o.fairest, "fairest", false, "the worst student's error first, then the next worst's")
 	fs.BoolVar(&o.names, "names", false, "add the names of the class list")
 	fs.StringVar(&o.save, "save", "", "keep the plan as a sheet in `FILE`, for 'roster commit'")
@@ -81,8 +103,8 @@ prints the pairings. Students are named by their handles; --names adds the names
 }
 
 func rosterPlanRun(ctx context.Context, o *rosterPlanOptions) error {
-	if o.class != "" && o.tag != "" {
-		return usagef("leave --tag out", "--tag chooses players of the catalog, and the class list names them already")
+	if err := o.check(); err != nil {
+		return err
 	}
 	store, err := o.factory.Existing(ctx)
 	if err != nil {

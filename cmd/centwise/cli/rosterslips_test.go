@@ -13,12 +13,12 @@ import (
 // 1480 mm and r = 2^(5/12) for 1-3, 2^(6/12) for 1-2-3, 2^(2/12) for 1.
 func TestSlipWords(t *testing.T) {
 	x := &match.Explanation{Notes: []match.NoteLine{
-		{Note: "F#3", Concert: "E3", Valves: "123", Throw: 40, Weight: 1},                                 // 24.46 mm
-		{Note: "G3", Concert: "F3", Valves: "13", Throw: 20, Left: -12.4, Weight: 1},                      // 11.48 mm
-		{Note: "F4", Concert: "Eb4", Valves: "1", Throw: 10, Weight: 1},                                   // 4.81 mm
-		{Note: "G4", Concert: "F4", Valves: "0", Cents: 9, Slide: -3.2, Left: 9.1, Weight: 1},             // reads +12
-		{Note: "A4", Concert: "G4", Valves: "12", Throw: 4.9, Left: 4.9, Weight: 1},                       // too little for a line
-		{Note: "C5", Concert: "Bb4", Valves: "0", Cents: -3, Slide: -3.2, Left: 30, Weight: 0},            // does not count
+		{Note: "F#3", Concert: "E3", Valves: "123", Throw: 40, Weight: 1},                                // 24.46 mm
+		{Note: "G3", Concert: "F3", Valves: "13", Throw: 20, Left: -12.4, Weight: 1},                     // 11.48 mm
+		{Note: "F4", Concert: "Eb4", Valves: "1", Throw: 10, Weight: 1},                                  // 4.81 mm
+		{Note: "G4", Concert: "F4", Valves: "0", Cents: 9, Slide: -3.2, Left: 9.1, Weight: 1},            // reads +12
+		{Note: "A4", Concert: "G4", Valves: "12", Throw: 4.9, Left: 4.9, Weight: 1},                      // too little for a line
+		{Note: "C5", Concert: "Bb4", Valves: "0", Cents: -3, Slide: -3.2, Left: 30, Weight: 0},           // does not count
 		{Note: "E5", Concert: "D5", Valves: "0", Cents: 3, Slide: 3.2, Left: -6, Weight: 1, Partial: 5}}, // flat
 		Alternates: []match.Alternate{{Note: "G4", Valves: "13", Low: 1}, {Note: "E5", Valves: "12", Low: -1}}}
 	h := catalog.Horn{Instrument: catalog.Trumpet, Key: "Bb", Valves: 3, Throw1MM: 12, Throw3MM: 20}

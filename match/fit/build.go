@@ -216,7 +216,7 @@ func (b *builder) mouthpieces() {
 	}
 	z := d.z
 	if b.wanted(levelDimensions, true) {
-		b.dimensionLevel(z, newStructure(patterns, scaled(variances, 0.3), weightSpread, smoothStrength))
+		b.dimensionLevel(z)
 	}
 	unknown, missing := append([]int32(nil), design...), false
 	for i := range unknown {
@@ -301,11 +301,30 @@ func (b *builder) classLevel(name string, into effect, blocks int, blockOf []int
 	return b.place(l)
 }
 
+// Shares of the variance of mouthpieces that the coefficients of dimensions start
+// with around the air column's: a little of anything, and of the air column's own
+// profiles, which may be too large or too small by some 30 %.
+const (
+	dimensionShare  = 0.02
+	airColumnSpread = 0.1
+)
+
 // dimensionLevel adds the regression of a mouthpiece's coefficients on the
-// logarithms of its known dimensions, scaled as in standardDimensions.
-func (b *builder) dimensionLevel(z [][dimensionCount]float64, shape *structure) {
+// logarithms of its known dimensions, scaled as in standardDimensions. Its prior
+// mean is what the generic air column says.
+func (b *builder) dimensionLevel(z [][dimensionCount]float64) {
+	patterns, variances := mouthpiecePatterns()
+	expected := b.d.expectedOfDimensions()
+	n := patterns[0].n
+	own := pattern(n, func(i, j int) (sum float64) {
+		for d := range dimensionCount {
+			sum += expected[d*n+i] * expected[d*n+j]
+		}
+		return sum
+	})
+	shape := newStructure(append(patterns, own), append(scaled(variances, dimensionShare), airColumnSpread), weightSpread, smoothStrength)
 	l := b.newLevel(levelDimensions, effectMouthpiece, 1, make([]int32, len(z)))
-	l.itemLoads = z
+	l.itemLoads, l.expected = z, expected
 	rows := map[[2]int32]int32{}
 	for i, s := range b.d.sessions {
 		key := [2]int32{s.mouthpiece, int32(b.classOfHorn[s.horn])}

@@ -111,9 +111,7 @@ func (c *conditioner) weigh(ctx context.Context) error {
 	for range 4 {
 		e.refresh()
 		c.observed = slices.Clone(e.y[c.row*j:][:j])
-		for i := range c.observed {
-			c.observed[i] += e.base[i]
-		}
+		add(e.prior.of(c.row), c.observed)
 		residual := make([]float64, j)
 		for i := range residual {
 			if e.sys.d[c.row*j+i] > 0 {
@@ -145,7 +143,7 @@ func (c *conditioner) reweigh(fitted []float64) {
 		good := e.comp.goodShare(off*off+sd*sd/4, sd)
 		g := (good + (1-good)/k2) / (sd * sd)
 		w[cell] += g
-		y[cell] += g * (e.data.cents[k] - e.base[cell])
+		y[cell] += g * (e.data.cents[k] - e.prior.of(c.row)[cell])
 	}
 	for i, g := range w {
 		if g > 0 {

@@ -35,6 +35,8 @@ type Data struct {
 	// varied says whether any dimension varies.
 	z      [][dimensionCount]float64
 	varied bool
+	// unit is the standard deviation of each log dimension, in which z is counted.
+	unit [dimensionCount]float64
 	// only names the levels to build; nil lets the data decide.
 	only []string
 }
@@ -214,7 +216,7 @@ func (d *Data) setGear(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece, p
 	slices.SortFunc(d.Horns, func(a, b HornItem) int { return cmp.Compare(a.Label, b.Label) })
 	slices.SortFunc(d.Mouthpieces, func(a, b MouthpieceItem) int { return cmp.Compare(a.Label, b.Label) })
 	slices.SortFunc(d.Players, func(a, b Item) int { return cmp.Compare(a.Label, b.Label) })
-	d.z, d.varied = d.standardDimensions()
+	d.standardDimensions()
 }
 
 // rawReadings collects readings before the slot list is known.

@@ -30,11 +30,11 @@ func logDimensions(m catalog.Mouthpiece) [dimensionCount]float64 {
 	return out
 }
 
-// standardDimensions gives every mouthpiece's log dimensions as deviations
+// standardDimensions sets every mouthpiece's log dimensions as deviations
 // from the mean over designs in units of their standard deviation, 0 where
 // unknown.
-func (d *Data) standardDimensions() (z [][dimensionCount]float64, any bool) {
-	z = make([][dimensionCount]float64, len(d.Mouthpieces))
+func (d *Data) standardDimensions() {
+	d.z = make([][dimensionCount]float64, len(d.Mouthpieces))
 	for k := range dimensionCount {
 		seen := map[string]bool{}
 		var values []float64
@@ -50,14 +50,25 @@ func (d *Data) standardDimensions() (z [][dimensionCount]float64, any bool) {
 		if len(values) < 3 || sd < 1e-3 {
 			continue
 		}
-		any = true
+		d.varied, d.unit[k] = true, sd
 		for i, m := range d.Mouthpieces {
 			if v := m.Dimensions[k]; !math.IsNaN(v) {
-				z[i][k] = (v - mean) / sd
+				d.z[i][k] = (v - mean) / sd
 			}
 		}
 	}
-	return z, any
+}
+
+// expectedOfDimensions is what the generic air column makes of one standard
+// deviation of each log dimension: dimensions x coefficients.
+func (d *Data) expectedOfDimensions() []float64 {
+	var out []float64
+	for k, profile := range cupSensitivities() {
+		for _, c := range profile {
+			out = append(out, c*d.unit[k])
+		}
+	}
+	return out
 }
 
 func meanAndSD(values []float64) (mean, sd float64) {

@@ -17,8 +17,8 @@ type engine struct {
 	sys    *system
 	comp   *Components
 	smooth []float64 // J x smoothKnots, whitened wiggle basis of unit variance
-	base   []float64 // J: the mean of the common tendency's prior
-	y      []float64 // sessions x J: cell means less base
+	prior  priorMeans
+	y      []float64 // sessions x J: cell means less their prior means
 	seed   uint64
 
 	answer state   // for the data
@@ -41,9 +41,9 @@ type state struct {
 
 func newEngine(d *Data, comp *Components, seed uint64, fine bool) *engine {
 	e := &engine{data: d, comp: comp, seed: seed}
-	e.base = commonMean(d.Slots)
 	e.smooth = whitenedSmooth(d.Slots)
 	levels := d.buildLevels(fine)
+	e.prior = newPriorMeans(d, levels)
 	e.sys = &system{slots: len(d.Slots), sessions: len(d.sessions), levels: levels}
 	last := levels[len(levels)-1]
 	e.sys.unknowns = last.first + last.blocks*last.q()

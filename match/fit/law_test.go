@@ -130,7 +130,7 @@ func (t *lawTruth) pair(horn, mouthpiece int) []float64 {
 // profile is a setup's deviation on every slot; -1 stands for typical items.
 func (t *lawTruth) profile(o occasion) []float64 {
 	e := t.law.e
-	out := append([]float64(nil), e.base...)
+	out := append([]float64(nil), e.prior.common...)
 	for k, l := range e.sys.levels {
 		item := map[string]int{levelCommon: 0, levelHorn: o.horn, levelHornDesign: o.horn, levelMouthpiece: o.mouthpiece, levelMouthpieceDesign: o.mouthpiece,
 			levelMouthpieceSlots: o.mouthpiece, levelPlayer: o.player, levelPlayerSlots: o.player}[l.name]

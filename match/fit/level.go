@@ -27,6 +27,7 @@ type level struct {
 	// blockOf gives the block of each item of that table: nil = its own, -1 = none.
 	blockOf   []int32
 	itemLoads [][dimensionCount]float64 // of a level with loads, per item
+	expected  []float64                 // of a level with loads, dimensions x p: the prior mean of its coefficients; nil = 0
 	first     int                       // where the level's blocks begin in the vector of unknowns
 
 	rowBlock   []int32

@@ -30,6 +30,26 @@ type marginal struct {
 	chol     mat.Cholesky
 }
 
+// expected is the prior mean of an occasion's profile.
+func (m *marginal) expected(o occasion) []float64 {
+	out := append([]float64(nil), m.e.prior.common...)
+	for _, l := range m.e.sys.levels {
+		if l.loads == nil || o.mouthpiece < 0 {
+			continue
+		}
+		class := m.classOf[bbTransposition]
+		if o.horn >= 0 {
+			class = m.classOf[m.data.Horns[o.horn].Transposition]
+		}
+		for d, z := range m.z[o.mouthpiece] {
+			for j := range out {
+				out[j] += z * dot(l.coef[class][j*l.p:][:l.p], l.expected[d*l.p:][:l.p])
+			}
+		}
+	}
+	return out
+}
+
 // occasion is a session, or a setup to predict: then session is -1, and items
 // may be -1 for a typical one.
 type occasion struct{ horn, mouthpiece, player, session int }
@@ -37,7 +57,7 @@ type occasion struct{ horn, mouthpiece, player, session int }
 func newMarginal(t testing.TB, e *engine) *marginal {
 	t.Helper()
 	m := &marginal{e: e, data: e.data, classOf: map[int]int{}, profiles: map[[3]int]*mat.Dense{}}
-	m.z, _ = e.data.standardDimensions()
+	m.z = e.data.z
 	list, _ := e.data.classes()
 	for class, transposition := range list {
 		m.classOf[transposition] = class
@@ -268,7 +288,7 @@ func (m *marginal) means(t testing.TB, targets []occasion) [][]float64 {
 	for k, o := range targets {
 		var v mat.VecDense
 		v.MulVec(m.towardsCells(o), &x)
-		base := mat.NewDense(j, 1, append([]float64(nil), m.e.base...))
+		base := mat.NewDense(j, 1, m.expected(o))
 		centreRows(m.data, base)
 		out[k] = make([]float64, j)
 		for i := range out[k] {

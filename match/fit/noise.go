@@ -23,12 +23,13 @@ func (e *engine) weighReadings(weight func(session, source int, cents float64, c
 	parallel(len(d.sessions), func(lo, hi int) {
 		for s := lo; s < hi; s++ {
 			row := &d.sessions[s]
+			expected := e.prior.of(s)
 			w, y := e.sys.d[s*j:][:j], e.y[s*j:][:j]
 			clear(w)
 			clear(y)
 			for k := row.begin; k < row.end; k++ {
 				cell := int(d.slot[k])
-				v := d.cents[k] - e.base[cell]
+				v := d.cents[k] - expected[cell]
 				g := weight(s, int(row.source), v, cell)
 				w[cell] += g
 				y[cell] += g * v
@@ -108,9 +109,10 @@ func (e *engine) learnNoise(fitVariance []float64) {
 		row := &e.data.sessions[s]
 		src := row.source
 		sd := e.comp.SourceNoise[src]
+		expected := e.prior.of(s)
 		for k := row.begin; k < row.end; k++ {
 			cell := int(e.data.slot[k])
-			r := e.data.cents[k] - e.base[cell] - e.answer.fitted[s*j+cell]
+			r := e.data.cents[k] - expected[cell] - e.answer.fitted[s*j+cell]
 			e2 := r*r + fitVariance[src]
 			good := e.comp.goodShare(e2, sd)
 			squares[src] += good*e2 + (1-good)*e2/k2

@@ -183,14 +183,14 @@ func (e *engine) residuals(take func(Residual)) {
 	bySession, bySlot := e.spread.sizes(d)
 	near := e.spread.covariance()
 	for s, row := range d.sessions {
-		own := e.answer.own[s*t.own:]
+		own, expected := e.answer.own[s*t.own:], e.prior.of(s)
 		session := &SessionFit{
 			Name: row.name, Sequence: row.sequence, Source: d.Sources[row.source], Noise: e.comp.SourceNoise[row.source], Near: near,
 			Offset: c[0] * own[0], Slide: c[1]*own[0] + c[2]*own[1],
 		}
 		for k := row.begin; k < row.end; k++ {
 			cell := int(d.slot[k])
-			r := Residual{Session: session, Slot: d.Slots[cell], Cents: d.cents[k], Fitted: e.base[cell] + e.answer.fitted[s*j+cell]}
+			r := Residual{Session: session, Slot: d.Slots[cell], Cents: d.cents[k], Fitted: expected[cell] + e.answer.fitted[s*j+cell]}
 			variance := bySession[s] * bySlot[cell]
 			off := r.Cents - r.Fitted
 			r.FittedSD, r.Good = math.Sqrt(variance), e.comp.goodShare(off*off+variance, session.Noise)

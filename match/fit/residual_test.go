@@ -42,7 +42,7 @@ func TestResidualsAgainstTheLongWay(t *testing.T) {
 	fitted, sd := map[[2]int]float64{}, map[[2]int]float64{}
 	for i, c := range long.cells {
 		w := e.sys.d[c[0]*j+c[1]]
-		fitted[c] = e.base[c[1]] + y.AtVec(i) - solved.AtVec(i)/w
+		fitted[c] = e.prior.of(c[0])[c[1]] + y.AtVec(i) - solved.AtVec(i)/w
 		sd[c] = math.Sqrt(1/w - inverse.At(i, i)/(w*w))
 	}
 	near := exactNear(e, long.cells, &inverse)

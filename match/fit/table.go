@@ -65,7 +65,6 @@ func (t *table) deviations(item int) []float32 {
 func (e *engine) newTables(draws int) (t [effects]table) {
 	d, j := e.data, len(e.data.Slots)
 	t[effectCommon] = newTable(1, j, draws)
-	copy(t[effectCommon].mean(0), e.base)
 	t[effectHorn] = newTable(len(d.Horns), j, draws)
 	t[effectMouthpiece] = newTable(len(d.Mouthpieces), 1+smoothKnots, draws)
 	t[effectPlayer] = newTable(len(d.Players), smoothKnots, draws)
@@ -78,6 +77,7 @@ func (e *engine) newTables(draws int) (t [effects]table) {
 			t[l.into] = newTable(len(d.Players), j, draws)
 		}
 	}
+	e.prior.record(&t, e.sys.levels)
 	return t
 }
 

@@ -3,6 +3,11 @@ package simulate
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
+
+	"centwise/catalog"
+	"centwise/catalog/pitch"
+	"centwise/match/aircolumn"
 )
 
 // Dimensions of a mouthpiece design. All are known or none.
@@ -17,7 +22,7 @@ const dimensionCount = 6
 // scatter about them in natural logarithms.
 var (
 	dimensionNominal = [dimensionCount]float64{16.5, 1.25, 3.65, 10, 8.7, 87}
-	dimensionLogSD   = [dimensionCount]float64{0.012, 0.11, 0.020, 0.15, 0.025, 0.012}
+	dimensionLogSD   = [dimensionCount]float64{0.009, 0.080, 0.015, 0.11, 0.018, 0.009}
 )
 
 func (d Dimensions) values() [dimensionCount]float64 {
@@ -42,29 +47,36 @@ func drawDimensions(rng *rand.Rand) Dimensions {
 	return Dimensions{round(v[0], 0.01), round(v[1], 0.01), round(v[2], 0.01), round(v[3], 0.1), round(v[4], 0.01), round(v[5], 0.1)}
 }
 
+// anotherTrumpet is the instrument that dimensions are tried on, an invented one
+// unlike the generic one that the fit asks: a wider leadpipe, a bell that opens
+// later, a deeper cup with a tighter backbore, a warmer room.
+func anotherTrumpet() (aircolumn.Setup, aircolumn.Air, error) {
+	s, err := aircolumn.Generic(catalog.Trumpet, pitch.KeyBb)
+	if err != nil {
+		return s, aircolumn.Air{}, err
+	}
+	s.Horn.LeadpipeStartMM, s.Horn.LeadpipeMM, s.Horn.Flare = 9, 260, 0.62
+	s.Cup = aircolumn.Cup{RimMM: dimensionNominal[0], CupCM3: dimensionNominal[1], ThroatMM: dimensionNominal[2],
+		ThroatLengthMM: dimensionNominal[3], BackboreMM: dimensionNominal[4], BackboreShape: 0.7, LengthMM: dimensionNominal[5]}
+	air, err := aircolumn.MoistAir(28, 0.8)
+	return s, air, err
+}
+
 // newDimensionProfiles gives the effect of each dimension, cents per unit of
-// its logarithm, over the slots. They are invented, shaped like an air column's:
-// a larger cup flattens the more the nearer a note lies to the mouthpiece's own
-// resonance; throat and backbore turn from flat below to sharp above; a longer
-// throat undoes a wider one. They are scaled to the share of the variance that
-// dimensions carry.
-func newDimensionProfiles() (profiles [dimensionCount][]float64) {
-	cup := func(x float64) float64 { return -45 + 30*math.Cos(math.Pi*x/2.1) }
-	throat := func(x float64) float64 { return -18 - 10*x + 26*x*x }
-	functions := [dimensionCount]func(x float64) float64{
-		func(x float64) float64 { return 0.7*cup(x) - 20 },
-		cup,
-		throat,
-		func(x float64) float64 { return -0.35*throat(x) - 3 },
-		func(x float64) float64 { return -72 - 30*x + 58*x*x },
-		func(x float64) float64 { return -100 + 0.3*cup(x) },
+// its logarithm, over the slots: the air column's, scaled to the share of the
+// variance that dimensions carry.
+var newDimensionProfiles = sync.OnceValue(func() (profiles [dimensionCount][]float64) {
+	setup, air, err := anotherTrumpet()
+	if err != nil {
+		panic("simulate: " + err.Error())
+	}
+	cents, err := setup.Sensitivities(air, aircolumn.CupDimensions, Slots)
+	if err != nil {
+		panic("simulate: " + err.Error())
 	}
 	var linear process
-	for d, f := range functions {
-		profiles[d] = make([]float64, len(Slots))
-		for j, x := range octave {
-			profiles[d][j] = f(x) * shorter[j]
-		}
+	for d := range profiles {
+		profiles[d] = cents[d]
 		linear.add(dimensionLogSD[d], profiles[d])
 	}
 	factor := MouthpieceSpread * math.Sqrt(MouthpieceDesignShare*DimensionShare) / linear.spread()
@@ -74,7 +86,7 @@ func newDimensionProfiles() (profiles [dimensionCount][]float64) {
 		}
 	}
 	return profiles
-}
+})
 
 // DimensionEffect is what the dimensions alone do to a mouthpiece of a world of
 // the harder kind, cents on every slot.

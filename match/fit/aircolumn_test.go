@@ -1,0 +1,122 @@
+package fit
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"centwise/catalog"
+	"centwise/catalog/pitch"
+	"centwise/match/aircolumn"
+	"centwise/match/fit/simulate"
+)
+
+// Few coefficients hold what the air column says: what they miss is small beside
+// what mouthpieces differ by.
+func TestCoefficientsHoldTheAirColumn(t *testing.T) {
+	setup, air := genericTrumpet(t)
+	cents, err := setup.Sensitivities(air, aircolumn.CupDimensions, sensitivitySlots)
+	if err != nil {
+		t.Fatal(err)
+	}
+	basis := mouthpieceBasis(sensitivitySlots, bbTransposition)
+	for k, coefficients := range cupSensitivities() {
+		if aircolumn.CupDimensions[k].Name != DimensionNames[k] {
+			t.Fatalf("dimension %d is %s here and %s there", k, DimensionNames[k], aircolumn.CupDimensions[k].Name)
+		}
+		held := make([]float64, len(sensitivitySlots))
+		times(basis, coefficients, held)
+		size := math.Sqrt(dot(cents[k], cents[k]))
+		axpy(-1, cents[k], held)
+		if missed := math.Sqrt(dot(held, held)); !(missed < 0.08*size) {
+			t.Errorf("%s: the coefficients miss %.1f of %.1f cents", DimensionNames[k], missed, size)
+		}
+	}
+}
+
+func genericTrumpet(t *testing.T) (aircolumn.Setup, aircolumn.Air) {
+	t.Helper()
+	setup, err := aircolumn.Generic(catalog.Trumpet, pitch.KeyBb)
+	if err != nil {
+		t.Fatal(err)
+	}
+	air, err := aircolumn.MoistAir(aircolumn.DefaultTemperatureC, aircolumn.DefaultHumidity)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return setup, air
+}
+
+// Of two mouthpieces that nobody played the one with the larger cup differs from
+// the other as in the air column solved anew, which is not linear.
+func TestUnplayedMouthpiecesDifferAsTheirAirColumns(t *testing.T) {
+	s := newShelf([]string{"Alder"}, nil, nil)
+	for _, m := range []catalog.Mouthpiece{
+		{Label: "shallow", RimMM: 16.5, CupCM3: 1.04}, {Label: "middle", RimMM: 16.5, CupCM3: 1.1}, {Label: "deep", RimMM: 16.5, CupCM3: 1.16},
+	} {
+		s.addMouthpiece(m)
+	}
+	m := s.fit(t, Options{Draws: 20})
+	slots := usualSlots()
+	deep, shallow := predict(t, m, setup("", "deep", ""), slots), predict(t, m, setup("", "shallow", ""), slots)
+	difference := make([]float64, len(slots))
+	for j := range slots {
+		difference[j] = deep.Mean[j] - shallow.Mean[j]
+	}
+	generic, air := genericTrumpet(t)
+	models := map[float64]*aircolumn.Model{}
+	for _, volume := range []float64{1.04, 1.16} {
+		var err error
+		if models[volume], err = generic.With(aircolumn.CupDimensions[1], volume).Model(air); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := aircolumn.Shift(models[1.04], models[1.16], slots)
+	if err != nil {
+		t.Fatal(err)
+	}
+	size := centredDistance(slots, want, make([]float64, len(slots)))
+	if off := centredDistance(slots, difference, want); !(size > 1 && off < 0.15*size) {
+		t.Errorf("the difference is %.2f cents from that of the air columns, which is %.2f", off, size)
+	}
+	if sd := meanSD(deep); sd < 2 {
+		t.Errorf("a mouthpiece known by two dimensions has a standard deviation of %.2f cents", sd)
+	}
+}
+
+// What the catalog measured mends an air column whose sensitivities are too small
+// or too large, and the right one is the better for it.
+func TestTheCatalogMendsWrongSensitivities(t *testing.T) {
+	w := simulate.Generate(simulate.Harder, simulate.Small, 1)
+	rms := func(scale float64) float64 {
+		d, err := Load(context.Background(), worldShelf(w), catalog.NoCounter{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for k := range d.unit {
+			d.unit[k] *= scale
+		}
+		m, err := Run(context.Background(), d, Options{Draws: 20})
+		if err != nil {
+			t.Fatal(err)
+		}
+		squares, n := 0.0, 0.0
+		for _, pair := range w.HeldOut[simulate.NewDescribed] {
+			p := predict(t, m, Setup{Horn: w.HornID(pair.Horn), Mouthpiece: w.MouthpieceID(pair.Mouthpiece)}, simulate.Slots)
+			truth := simulate.Centred(w.Truth(pair.Horn, pair.Mouthpiece))
+			for _, j := range simulate.Usual {
+				squares += (p.Mean[j] - truth[j]) * (p.Mean[j] - truth[j])
+				n++
+			}
+		}
+		return math.Sqrt(squares / n)
+	}
+	right, small, large, none := rms(1), rms(0.5), rms(1.5), rms(0)
+	t.Logf("rms error %.3f cents, with half the sensitivities %.3f, with half as much again %.3f, without %.3f", right, small, large, none)
+	if math.Max(small, large) > 1.03*right {
+		t.Errorf("rms error %.3f cents, with half the sensitivities %.3f, with half as much again %.3f", right, small, large)
+	}
+	if none < 1.02*right {
+		t.Errorf("rms error %.3f cents, without an air column %.3f", right, none)
+	}
+}

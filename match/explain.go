@@ -149,9 +149,8 @@ const z80 = 1.2815515655446004
 // when the range or the weights leave no note, or when shank and receiver
 // differ and no adapter is allowed.
 func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
-	if !fits(o.Horn, o.Mouthpiece) && !adapter {
-		return nil, catalog.Errorf(catalog.Invalid, "choose another mouthpiece, or say that an adapter is used",
-			"the %s shank of %s does not fit the %s receiver of %s", o.Mouthpiece.Shank, o.Mouthpiece.Label, o.Horn.Receiver, o.Horn.Label)
+	if err := mustFit(o, adapter); err != nil {
+		return nil, err
 	}
 	c = c.For(o.Player)
 	answered := answers(e)
@@ -193,6 +192,15 @@ func Explain(e Engine, o Of, c Criteria, adapter bool) (*Explanation, error) {
 	x.Alternates, x.NoAlternate = other.alternates(plan, p, result)
 	x.Words = append(words(x, plan.missing), c.weightWords(plan)...)
 	return x, nil
+}
+
+// mustFit refuses a shank that does not fit, unless an adapter is allowed.
+func mustFit(o Of, adapter bool) error {
+	if fits(o.Horn, o.Mouthpiece) || adapter {
+		return nil
+	}
+	return catalog.Errorf(catalog.Invalid, "choose another mouthpiece, or say that an adapter is used",
+		"the %s shank of %s does not fit the %s receiver of %s", o.Mouthpiece.Shank, o.Mouthpiece.Label, o.Horn.Receiver, o.Horn.Label)
 }
 
 // measuredSupport fills in the support by measured resonances, note by note.

@@ -124,7 +124,7 @@ func TestAgainstIntegration(t *testing.T) {
 	}
 }
 
-// Slices twice and four times as fine move no resonance by 0.001 cent.
+// Slices twice and five times as fine move no resonance by 0.001 cent.
 func TestSlicingConverges(t *testing.T) {
 	a := dryAir(25)
 	b := genericSetup(t).Instrument().Bore

@@ -12,12 +12,14 @@ import (
 )
 
 // Adjusted says what adjustments would make of a setup: of its profile as it is
-// predicted, readings with the setup included.
+// predicted, readings with the setup included, or as one session read it.
 type Adjusted struct {
 	Horn       string `json:"horn"`
 	Mouthpiece string `json:"mouthpiece"`
 	Player     string `json:"player,omitempty"` // empty = a typical player
-	Verdict           // as it is
+	// Session is whose readings are the profile; empty for the prediction.
+	Session string `json:"session,omitempty"`
+	Verdict        // as it is
 	// MeasurableCents is the least fall of the error that one session before and
 	// one after can show; 0 when the noise of readings is not known.
 	MeasurableCents float64      `json:"measurable_cents"`
@@ -100,17 +102,28 @@ type bench struct {
 // Adjust works out what adjustments of a setup would do to every note: shifts
 // from the air column of a generic instrument with what is known of this horn
 // and mouthpiece, laid on the predicted profile, judged after the best slide and
-// throws. It fails as [Explain] does, and when the air column has no resonance
-// for a note of the range.
-func Adjust(e Engine, o Of, c Criteria, adapter bool) (*Adjusted, error) {
+// throws. With a session its mean readings are the profile, and only notes that
+// it has are judged. It fails as [Explain] does, for a session with another
+// setup, and when the air column has no resonance for a note of the range.
+func Adjust(e Engine, o Of, session *catalog.Session, c Criteria, adapter bool) (*Adjusted, error) {
+	out := &Adjusted{Horn: o.Horn.Label, Mouthpiece: o.Mouthpiece.Label}
+	if session != nil {
+		if session.Horn != o.Horn.ID || session.Mouthpiece != o.Mouthpiece.ID {
+			return nil, catalog.Errorf(catalog.Invalid, "centwise session show "+catalog.ShellWord(session.Name), "session %q is not with %s and %s", session.Name, o.Horn.Label, o.Mouthpiece.Label)
+		}
+		measured, err := asMeasured(e, *session)
+		if err != nil {
+			return nil, err
+		}
+		e, out.Session, adapter = measured, session.Name, adapter || session.Adapter
+	}
 	b, err := newBench(e, o, c, adapter)
 	if err != nil {
 		return nil, err
 	}
-	out := &Adjusted{
-		Horn: o.Horn.Label, Mouthpiece: o.Mouthpiece.Label, Verdict: b.verdict, MeasurableCents: b.least,
-		Basis: b.profile.Evidence.Basis, Evidence: viewOf(b.profile.Evidence), Weighting: b.criteria.weighting(), Model: b.lab.words,
-	}
+	out.Verdict, out.MeasurableCents = b.verdict, b.least
+	out.Basis, out.Evidence = b.profile.Evidence.Basis, viewOf(b.profile.Evidence)
+	out.Weighting, out.Model = b.criteria.weighting(), b.lab.words
 	if o.Player != nil {
 		out.Player = o.Player.Label
 	}

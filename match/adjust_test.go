@@ -13,7 +13,7 @@ import (
 
 func adjusted(t *testing.T, e Engine, h catalog.Horn, m catalog.Mouthpiece, c Criteria) *Adjusted {
 	t.Helper()
-	a, err := Adjust(e, Of{Horn: h, Mouthpiece: m}, c, false)
+	a, err := Adjust(e, Of{Horn: h, Mouthpiece: m}, nil, c, false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -207,7 +207,7 @@ func TestAdjustOfOtherHorns(t *testing.T) {
 		{ID: "b", Label: "Yew", Instrument: catalog.Piccolo, Key: pitch.KeyA, Valves: 4, Receiver: catalog.ShankTrumpet},
 		{ID: "c", Label: "Elm", Instrument: catalog.Flugelhorn, Key: pitch.KeyBb, Valves: 4, Receiver: catalog.ShankTrumpet},
 	} {
-		a, err := Adjust(withThird(5), Of{Horn: h, Mouthpiece: odd}, Criteria{}, false)
+		a, err := Adjust(withThird(5), Of{Horn: h, Mouthpiece: odd}, nil, Criteria{}, false)
 		if err != nil {
 			t.Errorf("%s: %v", h.Label, err)
 			continue
@@ -218,7 +218,38 @@ func TestAdjustOfOtherHorns(t *testing.T) {
 	}
 	wrong := mouthpiece("Wigeon")
 	wrong.Shank = catalog.ShankCornet
-	if _, err := Adjust(withThird(5), Of{Horn: alder(), Mouthpiece: wrong}, Criteria{}, false); catalog.KindOf(err) != catalog.Invalid {
+	if _, err := Adjust(withThird(5), Of{Horn: alder(), Mouthpiece: wrong}, nil, Criteria{}, false); catalog.KindOf(err) != catalog.Invalid {
 		t.Errorf("a shank that does not fit: %v", err)
+	}
+}
+
+// With a session the profile is its mean readings, and notes it lacks are not
+// judged.
+func TestAdjustAroundASession(t *testing.T) {
+	d4, c5, odd := pitch.Slot{Valves: 5, Partial: 3}, pitch.Slot{Valves: 0, Partial: 4}, pitch.Slot{Valves: 0, Partial: 5}
+	m := mouthpiece("Plover 16.2")
+	s := catalog.Session{Name: "bay-1", Horn: "alder", Mouthpiece: m.ID, Readings: []catalog.Reading{
+		{Slot: d4, Repeat: 1, Cents: 20}, {Slot: c5, Repeat: 1, Cents: -1}, {Slot: d4, Repeat: 2, Cents: 26}, {Slot: odd, Repeat: 1, Cents: 400, Odd: true},
+	}}
+	a, err := Adjust(noisy{withThird(0), 3}, Of{Horn: alder(), Mouthpiece: m}, &s, Criteria{}, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(a.Notes) != 2 || a.Session != "bay-1" || a.Evidence.Pair != 1 {
+		t.Fatalf("%+v", a)
+	}
+	near(t, "D4", a.Notes[0].Cents, 23, 1e-12)
+	near(t, "C5", a.Notes[1].Cents, -1, 1e-12)
+	near(t, "measurable", a.MeasurableCents, z80*3, 1e-9) // two notes: sqrt(2/2)
+	if !strings.Contains(a.Words[0], "by the readings of session bay-1 alone") {
+		t.Error(a.Words[0])
+	}
+	s.Horn = "rowan"
+	if _, err := Adjust(withThird(0), Of{Horn: alder(), Mouthpiece: m}, &s, Criteria{}, false); catalog.KindOf(err) != catalog.Invalid {
+		t.Errorf("another horn's session: %v", err)
+	}
+	s.Horn, s.Readings = "alder", s.Readings[3:]
+	if _, err := Adjust(withThird(0), Of{Horn: alder(), Mouthpiece: m}, &s, Criteria{}, false); catalog.KindOf(err) != catalog.Invalid {
+		t.Errorf("a session without readings: %v", err)
 	}
 }

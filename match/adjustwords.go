@@ -8,8 +8,13 @@ import (
 
 // words puts the answer into plain sentences.
 func (a *Adjusted) words() []string {
-	out := []string{fmt.Sprintf("As it is, %s with %s leaves %.1f cents to the lip after the best slide and throws (80 %% chance of %.1f to %.1f).",
-		a.Horn, a.Mouthpiece, a.ErrorCents, a.Low, a.High)}
+	now := fmt.Sprintf("As it is, %s with %s leaves %.1f cents to the lip after the best slide and throws", a.Horn, a.Mouthpiece, a.ErrorCents)
+	if a.Session == "" {
+		now += fmt.Sprintf(" (80 %% chance of %.1f to %.1f)", a.Low, a.High)
+	} else {
+		now += fmt.Sprintf(", by the readings of session %s alone, errors of reading included", a.Session)
+	}
+	out := []string{now + "."}
 	out = append(out, a.bestWords()...)
 	out = append(out, a.irreversibleWords()...)
 	if a.MeasurableCents > 0 {

@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"centwise/catalog"
 	"centwise/cmd/centwise/show"
 	"centwise/match"
 )
@@ -13,6 +14,7 @@ type adjustOptions struct {
 	factory    *Factory
 	horn       string
 	mouthpiece string
+	session    string
 	judge      judgeFlags
 	shifts     bool
 	output     outputFlags
@@ -27,7 +29,7 @@ func newAdjustCmd(f *Factory, runF func(*adjustOptions) error) *cobra.Command {
 room. Each adjustment shifts some notes up and others down; shown is the error that is left to the lip afterwards, with the
 tuning slide and the throws at their best again, and which notes it improves and spoils. Then the best combination of what can
 be undone: valve slides left out and the gap, within their limits.`,
-			`The profile is the prediction for the setup, with all readings of it. The shifts are calculated on the air column of an
+			`The profile is the prediction for the setup, with all readings of it, or with --session what one session read. The shifts are calculated on the air column of an
 invented instrument of the horn's kind and key, with the bore and the mouthpiece's dimensions where the catalog has them, and
 solved anew for every adjustment. They hold for other horns to 1 to 18 % of their size, for other mouthpieces to 16 % (cup), 29 %
 (backbore) and 42 % (throat): throat and backbore are marked uncertain unless the mouthpiece's dimensions are known, and a
@@ -36,7 +38,7 @@ backbore, whose shape is not kept in numbers, always.`,
 is gone from the throw. The gap can change by 2 mm either way, by sleeves or shims.`,
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			cautionIrreversible,
-			`--shifts prints the shift table: cents by note and adjustment. --json prints one object: "horn", "mouthpiece", "player",
+			`--shifts prints the shift table: cents by note and adjustment. --json prints one object: "horn", "mouthpiece", "player", "session",
 "error_cents", "low", "high" and the other members of a verdict as it is, "measurable_cents" (the least change that one session before
 and one after show), "basis", "evidence", "weights", "model", "notes": [{"note", "valves", "partial", "cents", "left"}], "changes":
 [{"what", "step", "unit", "reversible", "uncertain", "doubt" (share by which shifts are usually wrong), "cents": [shift, one a note],
@@ -46,7 +48,8 @@ adjustment.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
 		Example: `  centwise adjust Alder "Plover 16.2"
   centwise adjust Alder "Plover 16.2" --shifts --range F#3-C5
-  centwise adjust Alder "Plover 16.2" --player reed-otter --no-throws --json`,
+  centwise adjust Alder "Plover 16.2" --player reed-otter --no-throws --json
+  centwise adjust Alder "Plover 16.2" --session bay-012`,
 		Args: args(2, 2),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.horn, o.mouthpiece = got[0], got[1]
@@ -55,6 +58,7 @@ adjustment.`,
 	}
 	o.judge.add(cmd)
 	o.judge.part.add(cmd)
+	cmd.Flags().StringVar(&o.session, "session", "", "start from the readings of the session `NAME` alone, not from the prediction")
 	cmd.Flags().BoolVar(&o.shifts, "shifts", false, "print the shift table, cents by note and adjustment")
 	o.output.add(cmd)
 	exclusive(cmd, "shifts", "json")
@@ -110,5 +114,21 @@ func (o *adjustOptions) answer(ctx context.Context) (*match.Adjusted, error) {
 	if err != nil {
 		return nil, err
 	}
-	return match.Adjust(engine, *of, criteria, o.judge.adapter)
+	session, err := o.measured(ctx, store)
+	if err != nil {
+		return nil, err
+	}
+	return match.Adjust(engine, *of, session, criteria, o.judge.adapter)
+}
+
+// measured is the session that --session names, nil for none.
+func (o *adjustOptions) measured(ctx context.Context, s catalog.Store) (*catalog.Session, error) {
+	if o.session == "" {
+		return nil, nil
+	}
+	session, err := s.Session(ctx, o.session)
+	if err == nil && session.Retraction != nil {
+		err = catalog.Errorf(catalog.Invalid, "centwise session list", "session %q is retracted", o.session)
+	}
+	return &session, err
 }

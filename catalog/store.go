@@ -248,6 +248,7 @@ type Info struct {
 	Readings     int       `json:"readings"`
 	Retired      int       `json:"retired"`
 	Retracted    int       `json:"retracted"`
+	Drafts       int       `json:"drafts"`         // sessions that are being entered
 	Pairs        int       `json:"pairs_measured"` // distinct horn x mouthpiece with a session
 	Bytes        int64     `json:"bytes"`
 	Digest       string    `json:"digest"`     // of the data, whatever the order it came in

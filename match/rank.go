@@ -22,6 +22,8 @@ type Question struct {
 	Filter         Filter
 	Sort           SortKey // empty = SortError
 	Limit          int     // keep the first so many; 0 = all. Chances refer to the whole list
+	// Table says that every pair is wanted, so that fewer can't be asked for.
+	Table bool
 	// NoSupport leaves harmonic support out, which saves the predictions of the
 	// harmonics' slots. SortSupport needs it.
 	NoSupport bool
@@ -179,9 +181,14 @@ const maxListed = 250_000
 // tooMany is the error for a list that would not fit.
 func tooMany(count int, q Question) error {
 	try := "narrow the gear by filters, or ask for the first few by error, as in: centwise rank --top 100"
-	if q.each != pairs {
+	switch {
+	case q.Table:
+		try = "narrow the gear by filters, as in: centwise rank --matrix --stock LIST --key Bb --measured"
+	case q.Pareto:
+		try = "narrow the gear by filters, as in: centwise rank --pareto --stock LIST --key Bb --measured"
+	case q.each != pairs:
 		try = "say how many of each list, as in: centwise rank --each-horn --top 20"
-	} else if q.Sort != SortError {
+	case q.Sort != SortError:
 		return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to sort by %s; by error they can be", count, q.Sort)
 	}
 	return catalog.Errorf(catalog.Invalid, try, "%d pairings are too many to list", count)

@@ -2,11 +2,13 @@ package match
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"iter"
 	"math"
 	"reflect"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -309,6 +311,11 @@ func TestTooManyPairings(t *testing.T) {
 		if _, err := Rank(t.Context(), e, q); catalog.KindOf(err) != catalog.Invalid {
 			t.Errorf("%+v: %v", q.Sort, err)
 		}
+	}
+	// A table can't be shorter, so filters are all that helps.
+	_, err := Rank(t.Context(), e, Question{Horns: hs, Mouthpieces: ms, Table: true})
+	if domain := (*catalog.Error)(nil); !errors.As(err, &domain) || strings.Contains(domain.Hint, "--top") || !strings.Contains(domain.Hint, "rank --matrix --stock") {
+		t.Errorf("a table: %v", err)
 	}
 	if _, err := RankEach(t.Context(), e, EachHorn, Question{Horns: hs, Mouthpieces: ms}); catalog.KindOf(err) != catalog.Invalid {
 		t.Errorf("lists for each: %v", err)

@@ -16,6 +16,7 @@ const countEverything = `SELECT c.title, c.digest,
 	(SELECT COUNT(*) FROM session WHERE retracted_at IS NULL),
 	(SELECT CAST(COALESCE(SUM(reading_count), 0) AS BIGINT) FROM session WHERE retracted_at IS NULL),
 	(SELECT COUNT(*) FROM session WHERE retracted_at IS NOT NULL),
+	(SELECT COUNT(*) FROM draft),
 	(SELECT COUNT(*) FROM (SELECT DISTINCT horn, mouthpiece FROM session WHERE retracted_at IS NULL) AS pairs)
 	FROM catalog c WHERE c.one = 1`
 
@@ -26,7 +27,7 @@ func (s *Store) Info(ctx context.Context) (catalog.Info, error) {
 		var sum digest
 		var gear int
 		err := tx.QueryRowContext(ctx, countEverything).Scan(&info.Title, &sum, &info.Horns, &info.Mouthpieces, &info.Players, &gear,
-			&info.Contributors, &info.Sessions, &info.Readings, &info.Retracted, &info.Pairs)
+			&info.Contributors, &info.Sessions, &info.Readings, &info.Retracted, &info.Drafts, &info.Pairs)
 		if err != nil {
 			return err
 		}

@@ -183,9 +183,11 @@ func draftDiscarded(t *testing.T, f *fixture) {
 	d := f.draft("one")
 	f.begin(d)
 	f.line(d, 1, "0/2 -3")
+	equal(t, "drafts counted", must(f.store.Info(f.ctx))(t).Drafts, 1)
 	if err := f.store.DiscardDraft(f.ctx, d.ID); err != nil {
 		t.Fatal(err)
 	}
+	equal(t, "drafts counted", must(f.store.Info(f.ctx))(t).Drafts, 0)
 	wantError(t, f.store.DiscardDraft(f.ctx, d.ID), catalog.NotFound, string(d.ID))
 	wantError(t, f.store.AddDraftLine(f.ctx, d.ID, 2, catalog.DraftLine{Kind: catalog.LineUndo}), catalog.NotFound)
 	equal(t, "drafts", len(must(f.store.Drafts(f.ctx))(t)), 0)

@@ -64,7 +64,7 @@ func (p *partFlags) read(ctx context.Context, transposition pitch.Note) (*score.
 		options.Transposition = &semitones
 	}
 	m, err := s.Melody(p.name, options)
-	return m, s.Title, err
+	return m, s.Title, choosePart(err)
 }
 
 // play enters the part into what is heard and gives its notes.

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -43,10 +44,21 @@ func (p *weighedPart) weights() (weights map[pitch.Note]float64, from string, er
 	}
 	counted, err := s.Part(p.name, o)
 	if err != nil {
-		return nil, "", err
+		return nil, "", choosePart(err)
 	}
 	p.remarks = countedRemarks(counted)
 	return partWeights(counted), fmt.Sprintf("part %s of %s", partLabel(counted.Listing), filepath.Base(p.file)), nil
+}
+
+// choosePart names the flag that chooses a part, where an error asks for that.
+func choosePart(err error) error {
+	var domain *catalog.Error
+	if !errors.As(err, &domain) || !strings.HasPrefix(domain.Hint, "choose") {
+		return err
+	}
+	said := *domain
+	said.Hint = "say --part-name NAME or NUMBER; " + domain.Hint
+	return &said
 }
 
 // orphaned is the first flag that means nothing without a file.

@@ -176,7 +176,7 @@ func (o *rankOptions) readAhead(e match.Engine) error {
 func (o *rankOptions) question(ctx context.Context, s catalog.Store) (match.Question, error) {
 	q := match.Question{Limit: o.top}
 	if o.matrix {
-		q.Limit, q.NoSupport = 0, o.sort != string(match.SortSupport) // --top counts horns
+		q.Limit, q.Table, q.NoSupport = 0, true, o.sort != string(match.SortSupport) // --top counts horns
 	}
 	var err error
 	if q.Player, err = findPlayer(ctx, s, o.judge.player); err != nil {

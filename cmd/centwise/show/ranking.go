@@ -77,14 +77,7 @@ func restsOn(p match.Pairing) string {
 // Ranking draws a ranking for people: the shortlist, how to read it, and what
 // it can't say.
 func Ranking(w io.Writer, s Style, r *match.Ranking, toleranceCents float64) error {
-	heading := "Horns and mouthpieces"
-	switch {
-	case r.Horn != "":
-		heading = "Mouthpieces for " + r.Horn
-	case r.Mouthpiece != "":
-		heading = "Horns for " + r.Mouthpiece
-	}
-	heading = Clean(fmt.Sprintf("%s, played by %s: %d of %d", heading, played(r.Player), len(r.Pairings), r.Considered))
+	heading := Clean(fmt.Sprintf("%s: %d of %d", rankHeading(r), len(r.Pairings), r.Considered))
 	if _, err := fmt.Fprintf(w, "%s\n\n", s.Paint(Strong, heading)); err != nil {
 		return err
 	}

@@ -67,11 +67,8 @@ func pairingName(r *match.Ranking, x match.Pairing) string {
 	return name
 }
 
+// rankHeading is what is ranked, and who plays.
 func rankHeading(r *match.Ranking) string {
-	who := "a typical player"
-	if r.Player != "" {
-		who = r.Player
-	}
 	heading := "Horns and mouthpieces"
 	switch {
 	case r.Horn != "":
@@ -79,7 +76,7 @@ func rankHeading(r *match.Ranking) string {
 	case r.Mouthpiece != "":
 		heading = "Horns for " + r.Mouthpiece
 	}
-	return fmt.Sprintf("%s, played by %s", heading, who)
+	return fmt.Sprintf("%s, played by %s", heading, played(r.Player))
 }
 
 func rankLead(r *match.Ranking, drawn int) string {

@@ -193,3 +193,13 @@ func plus(a, b []float64) []float64 {
 	axpy(1, b, a)
 	return a
 }
+
+// Coming is the covariance of readings to come of all slots, each read so many
+// times, around the profile (n x n, cents squared).
+func (l Law) Coming(times int) []float64 {
+	all := make([]int, len(l.shorter))
+	for i := range all {
+		all[i] = i
+	}
+	return l.plan(all, times)
+}

@@ -143,7 +143,7 @@ func (c Changes) Normalized(now time.Time) Changes {
 		Horns: slices.Clone(c.Horns), Mouthpieces: slices.Clone(c.Mouthpieces), Players: slices.Clone(c.Players),
 		Sessions: slices.Clone(c.Sessions), Retractions: slices.Clone(c.Retractions),
 		Returns: slices.Clone(c.Returns), Loans: slices.Clone(c.Loans),
-		Finished: slices.Clone(c.Finished),
+		Finished: slices.Clone(c.Finished), Visits: slices.Clone(c.Visits),
 	}
 	for i := range out.Horns {
 		out.Horns[i].Normalize()

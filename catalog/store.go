@@ -80,6 +80,22 @@ type Store interface {
 	// the loans were recorded. They are no part of the digest.
 	Loans(ctx context.Context, f LoanFilter) ([]LoanSummary, error)
 
+	// OpenVisit keeps a planned visit. Invalid: a rule is broken, or the shank of
+	// a candidate does not fit; NotFound: it names gear that is not there;
+	// Conflict: its name is taken. Visits are no part of the digest.
+	OpenVisit(ctx context.Context, v Visit) error
+	// AddVisitLine writes line n of a visit, counted from 1; when it returns, the
+	// line is on disk. Conflict: line n is there already, or the ones before it
+	// are not, or the visit is recorded; NotFound: there is no such visit, or no
+	// candidate with the code.
+	AddVisitLine(ctx context.Context, id ID, n int, l VisitLine) error
+	// Visits lists the visits in the order they were planned, without lines.
+	Visits(ctx context.Context) ([]VisitSummary, error)
+	// Visit finds a visit by name (ignoring case) or id, with its lines.
+	Visit(ctx context.Context, name string) (VisitSummary, error)
+	// DiscardVisit throws a visit away. NotFound: there is no such visit.
+	DiscardVisit(ctx context.Context, id ID) error
+
 	// SaveFit replaces the stored fit by f.
 	SaveFit(ctx context.Context, f StoredFit) error
 	// LoadFit hands the named sections of the stored fit to take, one after the
@@ -141,6 +157,9 @@ type Changes struct {
 	// NotFound: one is not open any more; Conflict: it has another number of
 	// lines by now.
 	Finished []DraftEnd
+	// Visits are closed with the change that records their sessions. Conflict: one
+	// is closed already, or has another number of lines by now.
+	Visits []VisitEnd
 }
 
 // RetractionOf retracts one session.

@@ -63,6 +63,9 @@ func (w *changer) apply(c catalog.Changes) error {
 	if err := w.finish(c.Finished); err != nil {
 		return err
 	}
+	if err := w.closeVisits(c.Visits); err != nil {
+		return err
+	}
 	return w.saveSum()
 }
 

@@ -221,3 +221,14 @@ func (b *Belief) Variance(i int) float64 {
 	}
 	return sum / float64(b.n)
 }
+
+// Clone gives a belief that learns for itself.
+func (b *Belief) Clone() *Belief {
+	out := *b
+	out.means = nil
+	for _, m := range b.means {
+		out.means = append(out.means, append([]float64(nil), m...))
+	}
+	out.lessons = append([]lesson(nil), b.lessons...)
+	return &out
+}

@@ -14,12 +14,18 @@ import (
 type Worlds struct {
 	n, count int
 	profiles [][]float64 // by setup: count x n
+	source   *rand.PCG
 	rng      *rand.Rand
 }
 
-// Draw makes so many worlds.
+// Draw makes so many worlds. It panics when the belief has learned already: let
+// worlds follow instead.
 func (b *Belief) Draw(count int, seed uint64) *Worlds {
-	w := &Worlds{n: b.n, count: count, rng: rand.New(rand.NewPCG(seed, 0x776f726c6473))}
+	if len(b.lessons) > 0 {
+		panic("belief: worlds are drawn before anything is learned")
+	}
+	source := rand.NewPCG(seed, 0x776f726c6473)
+	w := &Worlds{n: b.n, count: count, source: source, rng: rand.New(source)}
 	for i := range b.means {
 		w.profiles = append(w.profiles, make([]float64, count*b.n))
 		for k := range count {
@@ -121,5 +127,15 @@ func (w *Worlds) Errors(p *tuning.Problem, i int) []float64 {
 	}
 	out := make([]float64, w.count)
 	p.Errors(out, rows)
+	return out
+}
+
+// Clone gives worlds of their own, which go on alike.
+func (w *Worlds) Clone() *Worlds {
+	source := *w.source
+	out := &Worlds{n: w.n, count: w.count, source: &source, rng: rand.New(&source)}
+	for _, p := range w.profiles {
+		out.profiles = append(out.profiles, append([]float64(nil), p...))
+	}
 	return out
 }

@@ -1,7 +1,6 @@
 package visit
 
 import (
-	"math"
 	"slices"
 )
 
@@ -12,17 +11,17 @@ const DecidingNotes = 8
 // Times is how often each is played.
 const Times = 2
 
-// scorer knows how the readings of some setups tell about their errors.
-type scorer struct {
+// Teller knows what readings of notes would tell about the errors of some setups.
+type Teller struct {
 	readings [][]float64 // by setup: n x n covariance of what readings would be
 	with     [][]float64 // by setup: n, covariance of the error with them
 	variance float64     // of all the errors together
 }
 
-// newScorer takes covariances from the worlds, so that the error's bends count.
-func (v *Visit) newScorer(setups []int) *scorer {
+// Teller takes covariances from the worlds, so that the error's bends count.
+func (v *Visit) Teller(setups []int) *Teller {
 	n := v.belief.Slots()
-	s := &scorer{}
+	s := &Teller{}
 	for _, i := range setups {
 		mean, at := 0.0, make([]float64, n)
 		for k, e := range v.errors[i] {
@@ -49,9 +48,9 @@ func (v *Visit) newScorer(setups []int) *scorer {
 	return s
 }
 
-// take removes from all covariances what reading a note tells, and gives how much
-// of the errors' variance that is.
-func (s *scorer) take(note int) (explained float64) {
+// Take removes from all covariances what reading a note tells, and gives how much
+// of the errors' variance that is, cents squared.
+func (s *Teller) Take(note int) (explained float64) {
 	for i, c := range s.readings {
 		with := s.with[i]
 		n := len(with)
@@ -72,8 +71,18 @@ func (s *scorer) take(note int) (explained float64) {
 	return explained
 }
 
-// worth is what take would give.
-func (s *scorer) worth(note int) (explained float64) {
+// Clone gives a teller of which notes can be taken apart from the first.
+func (s *Teller) Clone() *Teller {
+	out := &Teller{variance: s.variance}
+	for i := range s.readings {
+		out.readings = append(out.readings, slices.Clone(s.readings[i]))
+		out.with = append(out.with, slices.Clone(s.with[i]))
+	}
+	return out
+}
+
+// Worth is what Take would give.
+func (s *Teller) Worth(note int) (explained float64) {
 	for i, c := range s.readings {
 		n := len(s.with[i])
 		explained += s.with[i][note] * s.with[i][note] / c[note*n+note]
@@ -82,35 +91,78 @@ func (s *scorer) worth(note int) (explained float64) {
 }
 
 // Notes chooses the notes that tell most about the errors of some setups: each
-// adds most to the share of the errors' variance that readings explain, which is
-// not what tells most about the profile. It gives them in the order of choice, as
-// places of the slots.
+// adds most to the part of the errors' variance that readings explain, which is
+// not what tells most about the profile. Since the constant and the slide of a
+// session are free, the first two by themselves tell little; so notes are then
+// exchanged, one at a time, as long as that tells more. They come in the order in
+// which they tell most, as places of the slots.
 func (v *Visit) Notes(setups []int, count int) []int {
-	s := v.newScorer(setups)
-	var out []int
-	for len(out) < min(count, v.belief.Slots()) {
-		best, most := -1, math.Inf(-1)
-		for j := range v.belief.Slots() {
-			if w := s.worth(j); !slices.Contains(out, j) && w > most {
-				best, most = j, w
+	t := v.Teller(setups)
+	count = min(count, v.belief.Slots())
+	chosen := t.greedy(nil, count)
+	for range exchanges {
+		before := t.told(chosen)
+		for i := range chosen {
+			others := slices.Delete(slices.Clone(chosen), i, i+1)
+			next := t.Clone()
+			for _, note := range others {
+				next.Take(note)
 			}
+			chosen = append(others, next.best(func(j int) bool { return !slices.Contains(others, j) }))
 		}
-		s.take(best)
+		if t.told(chosen) <= before*(1+1e-9) {
+			break
+		}
+	}
+	return t.greedy(chosen, count)
+}
+
+// exchanges is how often the notes are gone through; two or three times settle
+// them.
+const exchanges = 10
+
+// best is the note that tells most of those that may be taken; -1 if none may.
+func (s *Teller) best(may func(note int) bool) int {
+	note, told := -1, 0.0
+	for j := range s.with[0] {
+		if !may(j) {
+			continue
+		}
+		if w := s.Worth(j); note < 0 || w > told {
+			note, told = j, w
+		}
+	}
+	return note
+}
+
+// greedy takes one note after the other, each the one that tells most then; from
+// limits it to some, nil to none.
+func (s *Teller) greedy(from []int, count int) []int {
+	next := s.Clone()
+	var out []int
+	for len(out) < count {
+		best := next.best(func(j int) bool { return !slices.Contains(out, j) && (from == nil || slices.Contains(from, j)) })
+		next.Take(best)
 		out = append(out, best)
 	}
 	return out
 }
 
+// told is how much of the errors' variance some notes explain, cents squared.
+func (s *Teller) told(notes []int) (explained float64) {
+	next := s.Clone()
+	for _, note := range notes {
+		explained += next.Take(note)
+	}
+	return explained
+}
+
 // Explained is the share of the variance of the errors of some setups that
 // readings of some notes explain, 0..1.
 func (v *Visit) Explained(setups, notes []int) float64 {
-	s := v.newScorer(setups)
-	sum := 0.0
-	for _, note := range notes {
-		sum += s.take(note)
-	}
-	if s.variance == 0 {
+	t := v.Teller(setups)
+	if t.variance == 0 {
 		return 0
 	}
-	return sum / s.variance
+	return t.told(notes) / t.variance
 }

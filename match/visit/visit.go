@@ -38,9 +38,17 @@ func Open(j *fit.Joint, law fit.SessionLaw, problem *tuning.Problem, seed uint64
 	return v
 }
 
+// Clone gives a visit that goes on by itself.
+func (v *Visit) Clone() *Visit {
+	out := *v
+	out.belief, out.worlds = v.belief.Clone(), v.worlds.Clone()
+	out.errors = slices.Clone(v.errors)
+	return &out
+}
+
 // judge works the errors out anew.
 func (v *Visit) judge() {
-	v.errors = v.errors[:0]
+	v.errors = make([][]float64, 0, v.belief.Setups())
 	for i := range v.belief.Setups() {
 		v.errors = append(v.errors, v.worlds.Errors(v.problem, i))
 	}

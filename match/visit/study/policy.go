@@ -43,7 +43,13 @@ var policies = []policy{
 	{"the same, ten tries without the rule", true, longer},
 }
 
-func open(s *scene) *visit.Visit { return visit.Open(s.joint, s.law, s.problem, s.seed) }
+// open begins the visit anew, the same each time.
+func open(s *scene) *visit.Visit {
+	if s.fresh == nil {
+		s.fresh = visit.Open(s.joint, s.law, s.problem, s.seed)
+	}
+	return s.fresh.Clone()
+}
 
 // notes are those that are read: the deciding ones for the first of the plan, or
 // all.

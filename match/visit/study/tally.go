@@ -51,17 +51,25 @@ func (t *tally) notes(s *scene, sets bool) {
 	if !sets {
 		return
 	}
-	best := 0.0
-	for a := range all {
-		for b := range a {
-			for c := range b {
-				for d := range c {
-					best = math.Max(best, v.Explained(setups, []int{a, b, c, d}))
-				}
-			}
-		}
+	greedy, teller := 0.0, v.Teller(setups)
+	for _, note := range v.Notes(setups, 4) {
+		greedy += teller.Take(note)
 	}
-	t.nearness = append(t.nearness, v.Explained(setups, v.Notes(setups, 4))/best)
+	t.nearness = append(t.nearness, greedy/bestSet(v.Teller(setups), len(all), 4))
+}
+
+// bestSet is the most that any set of so many of the notes below a number tells.
+func bestSet(t *visit.Teller, below, size int) float64 {
+	best := 0.0
+	for j := range below {
+		told := t.Worth(j)
+		if size > 1 {
+			next := t.Clone()
+			told = next.Take(j) + bestSet(next, j, size-1)
+		}
+		best = math.Max(best, told)
+	}
+	return best
 }
 
 func mean(x []float64) float64 {

@@ -31,6 +31,7 @@ type scene struct {
 	truth    []float64         // true error of every setup
 	readings []belief.Readings // of every setup: all notes, visit.Times each; of the present one those at home
 	seed     uint64
+	fresh    *visit.Visit // once opened
 }
 
 // usualSlots are the notes that are read.

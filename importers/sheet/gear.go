@@ -53,6 +53,9 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 		s.put(it)
 		return
 	}
+	if s.noun == kindMouthpiece {
+		p.report.Listed = append(p.report.Listed, s.label(it))
+	}
 	if old != nil {
 		changeItem(p, s, old, it)
 		return

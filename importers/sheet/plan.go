@@ -41,6 +41,9 @@ type Report struct {
 	Players       []string `json:"players"`
 	Updated       []string `json:"updated"`         // changed gear, as in: horn Alder
 	Ignored       []string `json:"ignored_columns"` // columns passed over
+	// Listed are the labels of all mouthpieces in gear lists, new or not, in their
+	// order: what a shop has in stock.
+	Listed []string `json:"-"`
 }
 
 // Holdings is what a plan needs to know of a catalog.

@@ -203,3 +203,7 @@ func (l Law) Coming(times int) []float64 {
 	}
 	return l.plan(all, times)
 }
+
+// Shorter is 1/r of a slot: how far the tuning slide moves it for one cent on open
+// notes.
+func (l Law) Shorter(slot int) float64 { return l.shorter[slot] }

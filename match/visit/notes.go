@@ -102,8 +102,8 @@ func (v *Visit) Notes(setups []int, count int) []int {
 	chosen := t.greedy(nil, count)
 	for range exchanges {
 		before := t.told(chosen)
-		for i := range chosen {
-			others := slices.Delete(slices.Clone(chosen), i, i+1)
+		for range chosen {
+			others := slices.Clone(chosen[1:])
 			next := t.Clone()
 			for _, note := range others {
 				next.Take(note)

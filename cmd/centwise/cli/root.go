@@ -43,7 +43,7 @@ directory.`,
 			root.AddCommand(c)
 		}
 	}
-	add("ask", newRankCmd(f, nil), newPredictCmd(f, nil), newRosterCmd(f), newNextCmd(f, nil), newReportCmd(f, nil), newFitCmd(f, nil), newListenCmd(f, nil), newPartCmd(f, nil), newAdjustCmd(f, nil), newAirColumnCmd(f), newDemoCmd(f, nil))
+	add("ask", newRankCmd(f, nil), newPredictCmd(f, nil), newRosterCmd(f), newNextCmd(f, nil), newVisitCmd(f), newReportCmd(f, nil), newFitCmd(f, nil), newListenCmd(f, nil), newPartCmd(f, nil), newAdjustCmd(f, nil), newAirColumnCmd(f), newDemoCmd(f, nil))
 	add("data", newMeasureCmd(f, nil), newImportCmd(f, nil), newExportCmd(f), newSessionCmd(f), newPoolCmd(f))
 	add("gear", newGearCmd(f, hornKind), newGearCmd(f, mouthpieceKind), newGearCmd(f, playerKind))
 	add("other", newCatalogCmd(f), newCompletionCmd(f), newManCmd(f), newVersionCmd(f))

@@ -42,6 +42,14 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 		p.found.add(t.problem(t.src.lineOf(at), "label", label, fmt.Sprintf("differs from the %s %q only by case", s.noun, s.label(twin)), "write it the same, or choose a label that cannot be mistaken"))
 		return
 	}
+	if old != nil && p.o.KnownAsIs {
+		if s.noun == kindMouthpiece {
+			p.report.Listed = append(p.report.Listed, label)
+		}
+		p.report.GearUnchanged++
+		old.from, old.line = t, r.line
+		return
+	}
 	it := &item[T]{state: listed, from: t, line: r.line}
 	if old != nil {
 		it.rec = old.rec
@@ -54,7 +62,7 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 		return
 	}
 	if s.noun == kindMouthpiece {
-		p.report.Listed = append(p.report.Listed, s.label(it))
+		p.report.Listed = append(p.report.Listed, label)
 	}
 	if old != nil {
 		changeItem(p, s, old, it)

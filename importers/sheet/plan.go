@@ -21,6 +21,7 @@ type Options struct {
 	Create      bool   // make horns, mouthpieces and players that sessions name and the catalog has not got
 	IgnoreExtra bool   // pass over columns that are not known
 	Update      bool   // change gear that is in the catalog to what a gear list says
+	KnownAsIs   bool   // of gear that is in the catalog, take the label alone from a gear list
 	KeepOdd     bool   // keep deviations outside the accepted range for review instead of refusing them
 	DryRun      bool   // check everything, write nothing
 	Sheet       string // of workbooks; empty for the first

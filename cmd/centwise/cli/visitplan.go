@@ -40,7 +40,7 @@ func newVisitPlanCmd(f *Factory, runF func(*visitPlanOptions) error) *cobra.Comm
 the order in which each adds most to the best of those before it, with the mouthpiece played now as the one to beat. If
 nothing in stock is likely enough to be better, it says to keep what you have.`,
 			`--stock FILE is a gear list of the shop (CSV or .xlsx: kind, label, maker, model, shank, rim_mm, cup_cm3 ...; see
-'centwise import --help'). Mouthpieces the catalog knows are matched by label; others are added to it as new gear and
+'centwise import --help'). Mouthpieces the catalog knows are matched by their label alone; others are added to it as new gear and
 judged by others of their maker and model, else by their sizes. --list NAME takes what the catalog has in stock on that
 list; without either, everything. What lies outside the player's comfort, or outside --rim-mm and --cup-cm3, is left out.`,
 			`The sheet fits a phone. It holds the notes to play, few and each twice: those whose readings tell most about the error,
@@ -197,7 +197,7 @@ func (o *visitPlanOptions) inStock(ctx context.Context, store catalog.Store) ([]
 		return nil, err
 	}
 	defer closeFiles()
-	report, err := sheet.Import(ctx, store, files, sheet.Options{IgnoreExtra: o.ignoreExtra, Contributor: o.contributor, Progress: o.factory.Progress(), DryRun: o.dryRun})
+	report, err := sheet.Import(ctx, store, files, sheet.Options{IgnoreExtra: o.ignoreExtra, KnownAsIs: true, Contributor: o.contributor, Progress: o.factory.Progress(), DryRun: o.dryRun})
 	if err != nil {
 		return nil, err
 	}

@@ -75,28 +75,24 @@ func VisitSheet(w io.Writer, s Style, v *match.VisitSheet) error {
 		visitNote(p, n)
 	}
 	p.space()
-	p.line("Numbers are cents on the tuner, + sharp, once %s reads nought; in brackets what 8 of 10 readings should keep to.%s", v.Reference, heldShare(v))
+	if !v.Blind {
+		p.line("Numbers are cents on the tuner, + sharp, once %s reads nought; in brackets what 8 of 10 readings should keep to; ahead: from where on this note by itself would put the candidate ahead.", v.Reference)
+	}
+	p.line("These %d notes hold %.0f %% of what all notes tell.", len(v.Notes), 100*v.Explained)
 	p.line("Stop when nothing left has more than a %.0f %% chance of saving %.1f cents: 'centwise visit record' says when.", 100*v.StopChance, v.StopCents)
 	return p.err
 }
 
-func heldShare(v *match.VisitSheet) string {
-	if v.Explained == 0 {
-		return ""
-	}
-	return fmt.Sprintf(" These %d notes hold %.0f %% of what all notes tell.", len(v.Notes), 100*v.Explained)
-}
-
 func visitNote(p *page, n match.DecidingNote) {
 	valves, _ := pitch.ParseValves(n.Fingering)
-	p.heading("%s  %s  (tuner: %s)", n.Note, Fingering(valves), n.Sounds)
+	p.heading("%s, %s (tuner: %s)", n.Note, Fingering(valves), n.Sounds)
 	p.line("%s", n.Listen)
 	for _, x := range n.Windows {
-		text := fmt.Sprintf("%s  %s (%s..%s), %s to now", x.Code, Signed(x.Expected, 0), Signed(x.Low, 0), Signed(x.High, 0), Signed(x.Difference, 0))
+		text := fmt.Sprintf("%s: %s (%s..%s), %s to now", x.Code, Signed(x.Expected, 0), Signed(x.Low, 0), Signed(x.High, 0), Signed(x.Difference, 0))
 		if x.Decides != "" {
 			text += "; ahead if " + x.Decides
 		}
-		p.line("  %s", text)
+		p.line("%s", text)
 	}
 }
 
@@ -124,7 +120,7 @@ func VisitKey(w io.Writer, v *match.VisitSheet, key []match.KeyLine) error {
 		} else if !k.Planned {
 			more = " (only if asked for)"
 		}
-		p.line("%s  %s%s", k.Code, k.Mouthpiece, more)
+		p.line("%s: %s%s", k.Code, k.Mouthpiece, more)
 	}
 	p.space()
 	p.line("%s", v.Hygiene)

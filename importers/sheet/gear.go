@@ -42,10 +42,10 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 		p.found.add(t.problem(t.src.lineOf(at), "label", label, fmt.Sprintf("differs from the %s %q only by case", s.noun, s.label(twin)), "write it the same, or choose a label that cannot be mistaken"))
 		return
 	}
+	if p.o.KnownAsIs && s.noun == kindMouthpiece {
+		p.report.Listed = append(p.report.Listed, label)
+	}
 	if old != nil && p.o.KnownAsIs {
-		if s.noun == kindMouthpiece {
-			p.report.Listed = append(p.report.Listed, label)
-		}
 		p.report.GearUnchanged++
 		old.from, old.line = t, r.line
 		return
@@ -60,9 +60,6 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 		it.state, *l = broken, label
 		s.put(it)
 		return
-	}
-	if s.noun == kindMouthpiece {
-		p.report.Listed = append(p.report.Listed, label)
 	}
 	if old != nil {
 		changeItem(p, s, old, it)

@@ -43,7 +43,7 @@ type Report struct {
 	Updated       []string `json:"updated"`         // changed gear, as in: horn Alder
 	Ignored       []string `json:"ignored_columns"` // columns passed over
 	// Listed are the labels of all mouthpieces in gear lists, new or not, in their
-	// order: what a shop has in stock.
+	// order, if the list is what a shop has in stock (KnownAsIs).
 	Listed []string `json:"-"`
 }
 

@@ -155,7 +155,7 @@ func (o *visitRecordOptions) lines(v *keptVisit) ([]catalog.VisitLine, error) {
 	var out []catalog.VisitLine
 	for _, text := range o.reads {
 		note, rest, _ := strings.Cut(strings.TrimSpace(text), " ")
-		slot, err := noteOf(v, note)
+		slot, err := visitNote(v, note)
 		if err != nil {
 			return nil, err
 		}
@@ -175,8 +175,8 @@ func codes(v *keptVisit) (out []string) {
 	return out
 }
 
-// noteOf finds one of a visit's notes by its name.
-func noteOf(v *keptVisit, text string) (pitch.Slot, error) {
+// visitNote finds one of a visit's notes by its name.
+func visitNote(v *keptVisit, text string) (pitch.Slot, error) {
 	n, err := pitch.ParseNote(text)
 	var names []string
 	for _, s := range v.Notes {

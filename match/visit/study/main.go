@@ -20,6 +20,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"slices"
 )
 
 // options are the command line.
@@ -28,6 +29,7 @@ type options struct {
 	seed     uint64
 	draws    int
 	sets     int
+	compare  bool
 }
 
 func main() {
@@ -54,6 +56,7 @@ func parse(args []string, talk io.Writer) (options, error) {
 	flags.Uint64Var(&o.seed, "seed", 1, "seed of the first catalog; the others count on from it")
 	flags.IntVar(&o.draws, "draws", 0, "draws of the fit; 0 is what the fit makes by itself")
 	flags.IntVar(&o.sets, "sets", 2, "catalogs on whose visits all sets of four notes are looked at")
+	flags.BoolVar(&o.compare, "compare", false, "only the top of the list and the adapted plan, which need many visits to tell apart")
 	if err := flags.Parse(args); err != nil {
 		return o, err
 	}
@@ -66,8 +69,16 @@ func parse(args []string, talk io.Writer) (options, error) {
 	return o, nil
 }
 
+// chosen are the policies to run.
+func (o options) chosen() []policy {
+	if !o.compare {
+		return policies
+	}
+	return slices.DeleteFunc(slices.Clone(policies), func(p policy) bool { return !p.compared })
+}
+
 func run(ctx context.Context, o options, out, talk io.Writer) error {
-	t := newTally()
+	t := newTally(o.chosen())
 	for c := range o.catalogs {
 		if err := ctx.Err(); err != nil {
 			return err

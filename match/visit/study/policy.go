@@ -16,31 +16,32 @@ type outcome struct {
 }
 
 // policy is a way to spend a visit; few says that only the deciding notes are
-// read, else all.
+// read, else all; compared, that it is hard to tell from the others.
 type policy struct {
-	name string
-	few  bool
-	run  func(s *scene, few bool) outcome
+	name     string
+	few      bool
+	run      func(s *scene, few bool) outcome
+	compared bool
 }
 
 // tries is how many mouthpieces a visit has time for.
 const tries = 6
 
 var policies = []policy{
-	{"habit: at random, best raw reading", false, habit},
-	{"at random, picked by the model", false, randomly},
-	{"top of the list, picked by the model", false, list},
-	{"plan, as printed", false, printed},
-	{"plan, followed and adapted", false, adapted},
-	{"the same, stopped by the rule", false, stopped},
-	{"the same, ten tries without the rule", false, longer},
-	{"habit: at random, best raw reading", true, habit},
-	{"at random, picked by the model", true, randomly},
-	{"top of the list, picked by the model", true, list},
-	{"plan, as printed", true, printed},
-	{"plan, followed and adapted", true, adapted},
-	{"the same, stopped by the rule", true, stopped},
-	{"the same, ten tries without the rule", true, longer},
+	{"habit: at random, best raw reading", false, habit, false},
+	{"at random, picked by the model", false, randomly, false},
+	{"top of the list, picked by the model", false, list, true},
+	{"plan, as printed", false, printed, false},
+	{"plan, followed and adapted", false, adapted, true},
+	{"the same, stopped by the rule", false, stopped, true},
+	{"the same, ten tries without the rule", false, longer, false},
+	{"habit: at random, best raw reading", true, habit, false},
+	{"at random, picked by the model", true, randomly, false},
+	{"top of the list, picked by the model", true, list, true},
+	{"plan, as printed", true, printed, false},
+	{"plan, followed and adapted", true, adapted, true},
+	{"the same, stopped by the rule", true, stopped, true},
+	{"the same, ten tries without the rule", true, longer, false},
 }
 
 // open begins the visit anew, the same each time.

@@ -11,6 +11,7 @@ import (
 
 // tally counts what visits came to.
 type tally struct {
+	policies []policy
 	catalog  []int // of every visit
 	saving   []float64
 	now      []float64   // error of the present setup
@@ -22,8 +23,8 @@ type tally struct {
 	nearness []float64 // of the greedy set of four to the best one
 }
 
-func newTally() *tally {
-	return &tally{regret: make([][]float64, len(policies)), error: make([][]float64, len(policies)), tries: make([]float64, len(policies))}
+func newTally(list []policy) *tally {
+	return &tally{policies: list, regret: make([][]float64, len(list)), error: make([][]float64, len(list)), tries: make([]float64, len(list))}
 }
 
 // visit runs all policies on one scene.
@@ -31,8 +32,8 @@ func (t *tally) visit(catalog int, s *scene) {
 	t.catalog = append(t.catalog, catalog)
 	t.saving = append(t.saving, s.regret(0))
 	t.now = append(t.now, s.truth[0])
-	for p := range policies {
-		o := policies[p].run(s, policies[p].few)
+	for p, policy := range t.policies {
+		o := policy.run(s, policy.few)
 		t.regret[p] = append(t.regret[p], s.regret(o.pick))
 		t.error[p] = append(t.error[p], s.truth[o.pick])
 		t.tries[p] += float64(o.tries)
@@ -101,9 +102,9 @@ func (t *tally) clustered(x []float64) (m, se float64) {
 
 // reference is the policy that the others are compared with: the top of the list
 // on the same notes.
-func reference(p int) int {
-	for q := range policies {
-		if policies[q].few == policies[p].few && policies[q].name == "top of the list, picked by the model" {
+func (t *tally) reference(p int) int {
+	for q := range t.policies {
+		if t.policies[q].few == t.policies[p].few && t.policies[q].name == "top of the list, picked by the model" {
 			return q
 		}
 	}
@@ -116,12 +117,12 @@ func (t *tally) write(out io.Writer) error {
 		len(t.now), t.catalog[len(t.catalog)-1]+1, now, stock+1, best, now-best)
 	w := tabwriter.NewWriter(out, 2, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "notes\tpolicy\ttries\tregret\ts.e.\tagainst the list\ts.e.\tt\tsaved\tworse than now\tby > 0.5")
-	for p, policy := range policies {
+	for p, policy := range t.policies {
 		m, se := t.clustered(t.regret[p])
 		against := make([]float64, len(t.now))
 		worse, much := 0.0, 0.0
 		for i := range against {
-			against[i] = t.regret[p][i] - t.regret[reference(p)][i]
+			against[i] = t.regret[p][i] - t.regret[t.reference(p)][i]
 			if t.error[p][i] > t.now[i] {
 				worse++
 			}

@@ -61,6 +61,9 @@ func TestNumber(t *testing.T) {
 		// In C with A4 = 442: 131.4 Hz. Valves 1 and 3 lower by 5 semitones and are 30
 		// cents sharp: 98.46 x 1.0175 = 100.2 Hz.
 		"valves 1 and 3 in C": {[]float64{70, 200.4, 300.5, 400.7, 500.9}, Fingering{Valves: valves(t, "13"), A4Hz: 442, LowestHz: 50}, []int{1, 2, 3, 4, 5}, ""},
+		// Three valves are sharp by some 30 to 50 cents: 82.41 Hz and 75 cents more is
+		// nothing to doubt.
+		"three valves": {[]float64{172.1, 258.2, 344.2, 430.3, 516.4}, Fingering{Valves: valves(t, "123"), Transposition: -2, A4Hz: 440, LowestHz: 100}, []int{2, 3, 4, 5, 6}, ""},
 		// A piccolo in B flat sounds an octave higher; its pedal is not measured.
 		"piccolo": {[]float64{466, 699, 932, 1165}, Fingering{Transposition: 10, A4Hz: 440, LowestHz: 300}, []int{2, 3, 4, 5}, ""},
 		// 5 C is 20 K below a player's air: 62 cents.

@@ -28,6 +28,7 @@ type Curve struct {
 const (
 	maxBytes = 64 << 20
 	maxLine  = 4096
+	leastHz  = 1.0
 	maxHz    = 1e5
 )
 
@@ -300,17 +301,37 @@ func (r *reading) curve() (*Curve, error) {
 	if err := r.impedance(c); err != nil {
 		return nil, err
 	}
-	var names []string
-	for _, col := range r.columns {
-		names = append(names, col.String())
-	}
-	c.Columns, c.Remarks = strings.Join(names, ","), r.remarks
 	if first, last := c.Hz[0], c.Hz[len(c.Hz)-1]; first > last {
 		slices.Reverse(c.Hz)
 		slices.Reverse(c.Magnitude)
 		slices.Reverse(c.Z)
 	}
+	if err := r.trim(c); err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, col := range r.columns {
+		names = append(names, col.String())
+	}
+	c.Columns, c.Remarks = strings.Join(names, ","), r.remarks
 	return c, nil
+}
+
+// trim passes over frequencies at which nothing can be measured.
+func (r *reading) trim(c *Curve) error {
+	low, _ := slices.BinarySearch(c.Hz, leastHz)
+	if low == 0 {
+		return nil
+	}
+	r.remark("%s below %g Hz passed over", numberOf(low, "point"), leastHz)
+	c.Hz, c.Magnitude = c.Hz[low:], c.Magnitude[low:]
+	if c.Z != nil {
+		c.Z = c.Z[low:]
+	}
+	if len(c.Hz) < minPoints {
+		return r.problem(0, "check the column of the frequency and its unit", "has only %s above %g Hz", numberOf(len(c.Hz), "point"), leastHz)
+	}
+	return nil
 }
 
 // frequencies are those of the rows in Hz, rising or falling.

@@ -33,11 +33,11 @@ func TestWorthOfOneMore(t *testing.T) {
 	q.ChangeCents = 0.3
 	better, worse := horn("better"), horn("worse")
 	better.Maker, better.Model, worse.Model = "Tidewright", "Skerry", "Cove"
-	horns, mouthpieces := OneMoreOfEach([]catalog.Horn{better, worse}, nil)
+	horns, _ := OneMoreOfEach([]catalog.Horn{better, worse}, nil)
 	e.items[horns[0].ID], e.items[horns[1].ID] = nought, wave("worse", 60)
 	piece := mouthpiece("piece")
 	piece.Model = "Plover"
-	_, mouthpieces = OneMoreOfEach(nil, []catalog.Mouthpiece{piece})
+	_, mouthpieces := OneMoreOfEach(nil, []catalog.Mouthpiece{piece})
 	e.items[mouthpieces[0].ID] = wave("piece", 2)
 	list, err := WorthOfOneMore(context.Background(), e, q, horns, mouthpieces)
 	if err != nil || len(list) != 3 {

@@ -164,6 +164,8 @@ func (d *demo) next() {
 	if d.keep != "" {
 		d.say("The invented catalog is kept. What was measured wrong in it, you see with:")
 		d.suggest("centwise catalog check --catalog " + catalog.ShellWord(d.keep))
+		d.say("Who should have which horn of the cupboard, and which mouthpiece, you see with:")
+		d.suggest("centwise roster plan --spares cupboard --catalog " + catalog.ShellWord(d.keep))
 	} else {
 		d.say("To keep the invented catalog and look around in it:")
 		d.suggest("centwise demo --keep lantern-bay.db")

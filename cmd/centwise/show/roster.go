@@ -3,6 +3,7 @@ package show
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"centwise/match"
@@ -23,6 +24,13 @@ func RosterTable(r *match.Roster, names map[string]string) *Table {
 		{Title: "worst note", Right: true, Drop: 5}, {Name: "worst_note"}, {Name: "worst_cents", Right: true},
 		{Name: "moved"}, {Name: "student_sessions", Right: true}, {Name: "basis"}, {Name: "linked"},
 	}}
+	if !anyNow(r) {
+		for i, c := range t.Columns {
+			if c.Title == "now" || c.Title == "gain" || c.Title == "better" {
+				t.Columns[i].Title = ""
+			}
+		}
+	}
 	if names != nil {
 		t.Columns = append([]Column{t.Columns[0], {Title: "name", Name: "name", Drop: 1}}, t.Columns[1:]...)
 	}
@@ -34,6 +42,11 @@ func RosterTable(r *match.Roster, names map[string]string) *Table {
 		t.Add(row...)
 	}
 	return t
+}
+
+// anyNow reports whether somebody plays something now.
+func anyNow(r *match.Roster) bool {
+	return slices.ContainsFunc(r.Lines, func(l match.RosterLine) bool { return l.NowHorn != "" })
 }
 
 func rosterRow(l match.RosterLine) []Cell {
@@ -106,8 +119,8 @@ func RosterSentences(r *match.Roster) []string {
 	if w := r.WhatIf; w != nil {
 		out = append(out, whatIfWords(w))
 	}
-	for _, u := range r.Unserved {
-		out = append(out, unservedWords(u))
+	for _, b := range blocksOf(r.Unserved) {
+		out = append(out, b.String())
 	}
 	if len(r.Spare) > 0 {
 		out = append(out, "Horns left over: "+strings.Join(r.Spare, ", ")+".")
@@ -155,13 +168,48 @@ func whatIfWords(w *match.WhatIfOutcome) string {
 	return text + "."
 }
 
-func unservedWords(u match.Unserved) string {
-	text := fmt.Sprintf("%s gets no horn: %s", u.Student, u.Reason)
-	if len(u.Students) > 0 {
-		things := append(append([]string{}, u.Horns...), u.Mouthpieces...)
-		text += fmt.Sprintf(" (%s: %s)", strings.Join(u.Students, ", "), strings.Join(things, ", "))
+// block is students whom the same things keep from having a horn.
+type block struct {
+	who, all []string // those who have none, and those who need the same things
+	reason   string
+	things   []string
+	noun     string // of the things
+}
+
+// blocksOf gathers the students who have nothing by what is too few for them.
+func blocksOf(list []match.Unserved) []*block {
+	var out []*block
+	by := map[string]*block{}
+	for _, u := range list {
+		b := &block{reason: u.Reason, things: u.Horns, noun: "horn"}
+		if len(u.Mouthpieces) > 0 {
+			b.things, b.noun = u.Mouthpieces, "mouthpiece"
+		}
+		key := b.noun + "\n" + strings.Join(b.things, "\n")
+		if len(b.things) == 0 {
+			key = u.Reason
+		}
+		if by[key] == nil {
+			by[key] = b
+			out = append(out, b)
+		}
+		b = by[key]
+		b.who, b.all = append(b.who, u.Student), append(b.all, u.Students...)
 	}
-	return text + "."
+	return out
+}
+
+func (b *block) String() string {
+	text := strings.Join(b.who, ", ") + " gets no horn: "
+	if len(b.who) > 1 {
+		text = strings.Join(b.who, ", ") + " get no horn: "
+	}
+	if len(b.things) == 0 {
+		return text + b.reason + "."
+	}
+	all := slices.Compact(slices.Sorted(slices.Values(b.all)))
+	return text + fmt.Sprintf("%s can have no more than %s between them (%s: %s).",
+		match.Count(len(all), "student"), match.Count(len(b.things), b.noun), strings.Join(all, ", "), strings.Join(b.things, ", "))
 }
 
 // rosterLegend says what the columns hold that are drawn.

@@ -10,6 +10,20 @@ import (
 // The pitches that the targets name, in Hz.
 var targetPitches = []float64{150, 164.81, 187.3, 233.08, 277.2, 349.9, 440, 523.25, 587.7, 698.46, 880, 1046.5, 1174.66, 1396.9, 1400}
 
+// Extent and rate of vibratos, slow and fast.
+func TestVibratoIsMeasured(t *testing.T) {
+	for _, rate := range []float64{4, 5.5, 7, 8.5} {
+		for _, hz := range []float64{164.81, 440, 1046.5} {
+			sound := make([]float64, 2*22050)
+			sing(sound, 22050, heardNote{start: 0.2, seconds: 1.6, hz: hz, vibrato: 15, rate: rate, amplitude: 0.2})
+			kept := listen(t, wavOf(22050, 16, sound)).Kept()
+			if len(kept) != 1 || math.Abs(kept[0].VibratoCents-15) > 0.3 || math.Abs(kept[0].VibratoHz-rate) > 0.05 {
+				t.Errorf("%.0f Hz, 15 cents at %g Hz: heard %+v", hz, rate, kept)
+			}
+		}
+	}
+}
+
 // heardCents is how far off the one tone of a sound is heard.
 func heardCents(t *testing.T, sound []float64, rate, bits int, hz float64) float64 {
 	t.Helper()

@@ -36,9 +36,16 @@ func fitTrack(track []tracked) fitted {
 	}
 	out := fitted{mean: t.at[0], drift: t.at[1], spread: t.spread(), err: t.standardError()}
 	if rate > 0 {
-		out.vibrato, out.vibratoHz = t.extent(), rate
+		out.vibrato, out.vibratoHz = t.extent()/seenOf(rate), rate
 	}
 	return out
+}
+
+// seenOf is the share of a vibrato's extent that is left after the mean over a
+// window, which weighs by a raised cosine, whose transform that is.
+func seenOf(hz float64) float64 {
+	x := hz * windowSeconds
+	return sinc(x) / (1 - x*x)
 }
 
 // vibrato looks for the rate that explains most; 0 if none explains much.

@@ -260,7 +260,8 @@ func TestFilesThatBreakOff(t *testing.T) {
 	whole := flacOf(t, 16000, 16, sound)
 	for name, file := range map[string][]byte{
 		"WAV": wavOf(16000, 16, sound)[:44+2*2*16000+1], "FLAC": whole[:len(whole)*6/10],
-		"FLAC, damaged": patch(whole, len(whole)*6/10, 1, 2, 3, 4, 5, 6, 7, 8),
+		"FLAC that promises more": patch(flacOf(t, 16000, 16, sound[:2*16000]), 22, 0, 1, 0, 0),
+		"FLAC, damaged":           patch(whole, len(whole)*6/10, 1, 2, 3, 4, 5, 6, 7, 8),
 	} {
 		r := listen(t, file)
 		if n := strings.Join(r.Notices, " "); len(r.Kept()) != 1 || !strings.Contains(n, "breaks off after") {

@@ -108,6 +108,10 @@ func fastLength(n int) int {
 	return m
 }
 
+// hopTime is the time from one frame to the next, in s: hopSeconds but for whole
+// samples.
+func (t *tracker) hopTime() float64 { return float64(t.hop) / t.rate }
+
 // silence is the level below which nothing is looked for, in dB: one step of 16
 // bits.
 const silence = -90.0
@@ -371,7 +375,7 @@ func (t *tracker) at(hz float64) float64 {
 // on by that much since the frame before, and by whole turns as near to hz as
 // can be.
 func (t *tracker) advance(bin int, hz float64) float64 {
-	hop := float64(t.hop) / t.rate
+	hop := t.hopTime()
 	if t.before[bin] == 0 {
 		return hz
 	}

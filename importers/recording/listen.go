@@ -160,7 +160,7 @@ func (l *listener) endRun() {
 	}
 	list := pieces(run)
 	for i, p := range list {
-		t, spoken := judge(run, p, l.second(l.runStart))
+		t, spoken := judge(run, p, clock{l.second(l.runStart), l.tracker.hopTime()})
 		if spoken && t.Grade != Rejected && i > 0 && l.cracked(run, list[i-1], t) {
 			t = t.reject("it begins on another pitch, as when the attack cracks: play it again")
 		}
@@ -177,10 +177,8 @@ func (l *listener) endRun() {
 // second is the middle of what frame i says, in s: it compares two windows, a hop
 // apart.
 func (l *listener) second(i int) float64 {
-	return float64(i)*hopOf(l.tracker) + (float64(l.tracker.length)/2-float64(l.tracker.hop)/2)/l.tracker.rate
+	return float64(i)*l.tracker.hopTime() + (float64(l.tracker.length)/2-float64(l.tracker.hop)/2)/l.tracker.rate
 }
-
-func hopOf(t *tracker) float64 { return float64(t.hop) / t.rate }
 
 func middleOf(run []frame, p piece) float64 {
 	var list []float64

@@ -65,6 +65,9 @@ func TestClipping(t *testing.T) {
 	}
 	sound := quiet(2)
 	sing(sound, testRate, heardNote{start: 0.3, seconds: 1.4, hz: 440, amplitude: 0.2})
+	for i := 5000; i < 25000; i += 700 {
+		sound[i], sound[i+1] = 1, -1 // loud for a moment is not clipped
+	}
 	if r := listen(t, wavOf(testRate, 16, sound)); len(r.Notices) > 0 {
 		t.Errorf("not clipped: notices %q", r.Notices)
 	}

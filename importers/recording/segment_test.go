@@ -141,7 +141,7 @@ func TestVibratoIsOneNote(t *testing.T) {
 	sound := quiet(4)
 	sing(sound, testRate, heardNote{start: 0.3, seconds: 3.3, hz: 440, vibrato: 40, rate: 5, amplitude: 0.2})
 	for i := range sound {
-		sound[i] *= math.Pow(10, 5*math.Sin(2*math.Pi*5*float64(i)/testRate)/20) // 10 dB from top to bottom
+		sound[i] *= math.Pow(10, 6*math.Sin(2*math.Pi*5*float64(i)/testRate)/20) // 12 dB from top to bottom
 	}
 	k := segments(t, sound).Kept()
 	// Within a window the louder moments weigh more, and here they are the higher ones.
@@ -193,6 +193,16 @@ func TestRejections(t *testing.T) {
 	}
 	slur(wild, 0.3, 0.1, 0.05, hz...)
 	wantReason(t, "a wavering note", segments(t, wild), "it is unsteady by")
+	var flutter []float64
+	for k := range 90 {
+		flutter = append(flutter, 440)
+		if k%4 == 2 {
+			flutter[k] = 587
+		}
+	}
+	trembling := quiet(4)
+	slur(trembling, 0.3, 0.03, 0.01, flutter...)
+	wantReason(t, "a note that flutters", segments(t, trembling), "the pitch jumps")
 	wantReason(t, "hiss", segments(t, func() []float64 { s := quiet(2); hiss(s, 0.1, 1); return s }()), "")
 }
 
@@ -204,6 +214,37 @@ func TestSplit(t *testing.T) {
 	wantNotes(t, "a split", r, 440)
 	if k := r.Kept(); len(k) == 1 && math.Abs(k[0].End-1) > 0.05 {
 		t.Errorf("the note ends at %.2f s, want 1.00", k[0].End)
+	}
+}
+
+// Where the fundamental fades for a moment, as the sound of a room comes and goes,
+// the note goes on: it is no octave.
+func TestFadingFundamental(t *testing.T) {
+	for _, hz := range []float64{440, 1046.5} {
+		sound, upper := quiet(3), quiet(3)
+		sing(sound, testRate, heardNote{start: 0.3, seconds: 2.4, hz: hz, amplitude: 0.2, harmonics: []float64{1}})
+		sing(upper, testRate, heardNote{start: 0.3, seconds: 2.4, hz: hz, amplitude: 0.2, harmonics: []float64{0, 0.9}})
+		for i := range sound {
+			if at := float64(i) / testRate; at > 1.2 && at < 1.5 {
+				sound[i] *= 0.17
+			}
+			sound[i] += upper[i]
+		}
+		wantNotes(t, "a fading fundamental", segments(t, sound), hz)
+	}
+}
+
+// What sounds on after a note, softer and a little flat, is no part of it; what is
+// very soft and short is not even spoken of.
+func TestEchoes(t *testing.T) {
+	sound := quiet(4)
+	sing(sound, testRate, heardNote{start: 0.3, seconds: 1.2, hz: 440, amplitude: 0.2, end: 0.02})
+	sing(sound, testRate, heardNote{start: 1.48, seconds: 0.9, hz: pitch.Shift(440, -30), amplitude: 0.03, attack: 0.01})
+	sing(sound, testRate, heardNote{start: 3, seconds: 0.22, hz: 587, amplitude: 0.006})
+	r := segments(t, sound)
+	wantNotes(t, "an echo", r, 440)
+	if len(r.Tones) != 1 || r.Tones[0].SteadyEnd > 1.6 {
+		t.Errorf("the echo is spoken of, or counts:\n  %s", describe(r))
 	}
 }
 
@@ -283,4 +324,13 @@ func TestDrift(t *testing.T) {
 	}
 	slur(scoop, 0.3, 0.3, 0.3, hz...)
 	wantNotes(t, "a scoop", segments(t, scoop), 440)
+	slow := quiet(4)
+	hz = hz[:0]
+	for k := range 24 {
+		hz = append(hz, pitch.Shift(440, -4*max(0, 12-float64(k))))
+	}
+	slur(slow, 0.3, 0.1, 0.1, hz...)
+	if k := segments(t, slow).Kept(); len(k) != 1 || math.Abs(pitch.Cents(k[0].Hz, 440)) > 2.5 || k[0].SteadyStart < 0.9 {
+		t.Errorf("a note that finds its pitch in a second: heard %+v, want 440 Hz from then on", k)
+	}
 }

@@ -62,50 +62,74 @@ const (
 	leastBody     = 25   // frames that count
 	mostSlide     = 80.0 // from beginning to end
 	strayCents    = 60.0 // frames further from the median are no part of the tone
-	mostStray     = 0.2  // share of them
-	leastVoiced   = 0.6  // share of frames with a pitch
-	contourPoints = 100
+	// Share of the body's frames that must be left.
+	leastKeptFrames = 0.7
+	manyStrays      = 0.1 // share of them that is no noise
+	contourPoints   = 100
 )
 
-// judge makes a tone of a piece of a run whose first frame was heard at start s.
-// The second result is false for what is too short to be spoken of.
-func judge(run []frame, p piece, start float64) (Tone, bool) {
-	second := func(i int) float64 { return start + float64(i)*hopSeconds }
-	t := Tone{Start: second(p.from), End: second(p.to)}
+// clock says when the frames of a run were heard.
+type clock struct{ start, hop float64 } // s
+
+func (c clock) second(frame int) float64 { return c.start + float64(frame)*c.hop }
+
+// judge makes a tone of a piece of a run. The second result is false for what is
+// too short to be spoken of.
+func judge(run []frame, p piece, c clock) (Tone, bool) {
+	t := Tone{Start: c.second(p.from), End: c.second(p.to)}
 	if p.len() < leastPiece {
 		return t, false
 	}
 	body := trim(run, p)
-	t.SteadyStart, t.SteadyEnd = second(body.from), second(body.to)
+	t.SteadyStart, t.SteadyEnd = c.second(body.from), c.second(body.to)
 	t.LevelDB, t.Clipped = loudness(run, p)
-	t.Contour = contour(run, p, start)
+	t.Contour = contour(run, p, c)
 	if body.len() < leastBody {
 		return t.reject("lasts %.2g s: hold every note for a second or more", t.End-t.Start), true
 	}
 	track := voicedIn(run, body)
-	if len(track) < leastBody || float64(len(track)) < leastVoiced*float64(body.len()) {
-		return t.reject("noise covers it: go to a quieter room or move the microphone closer"), true
-	}
-	if drift := math.Abs(driftOf(track)); drift > mostSlide {
-		return t.reject("the pitch slides by %.0f cents: hold it still from beginning to end", drift), true
-	}
 	kept := withoutStrays(track)
-	if mostly(run, kept, func(f frame) bool { return f.hollow }) {
-		return t.reject("two sound at once: play alone, without a drone or an echo"), true
-	}
-	if len(kept) < leastBody || float64(len(track)-len(kept)) > mostStray*float64(len(track)) {
-		return t.reject("the pitch jumps, as when a note splits: play it again"), true
+	if why := unusable(run, body.len(), track, kept); why != "" {
+		return t.reject("%s", why), true
 	}
 	f, kept := steadiest(kept)
 	if mostly(run, kept, func(f frame) bool { return f.below }) {
 		f.mean -= 1200
 		t.Contour = octaveLower(t.Contour)
 	}
-	t.SteadyStart, t.SteadyEnd = second(kept[0].frame), second(kept[len(kept)-1].frame+1)
+	t.SteadyStart, t.SteadyEnd = c.second(kept[0].frame), c.second(kept[len(kept)-1].frame+1)
 	t.Hz = pitch.Shift(440, f.mean)
 	t.ErrorCents, t.SpreadCents, t.DriftCents = f.err, f.spread, f.drift
 	t.VibratoCents, t.VibratoHz = f.vibrato, f.vibratoHz
 	return t.grade(), true
+}
+
+// unusable says why a body of so many frames, of which the track has a pitch and
+// kept nearly the same one, is no note, and what to do; empty if it is one.
+func unusable(run []frame, body int, track, kept []tracked) string {
+	if len(track) < leastBody {
+		return coveredByNoise
+	}
+	if drift := math.Abs(driftOf(track)); drift > mostSlide {
+		return slides(drift)
+	}
+	if mostly(run, kept, func(f frame) bool { return f.hollow }) {
+		return "two sound at once: play alone, without a drone or an echo"
+	}
+	enough := len(kept) >= leastBody && float64(len(kept)) >= leastKeptFrames*float64(body)
+	switch {
+	case !enough && float64(len(track)-len(kept)) > manyStrays*float64(len(track)):
+		return "the pitch jumps, as when a note splits: play it again"
+	case !enough:
+		return coveredByNoise
+	}
+	return ""
+}
+
+const coveredByNoise = "noise covers it: go to a quieter room or move the microphone closer"
+
+func slides(cents float64) string {
+	return fmt.Sprintf("the pitch slides by %.0f cents: hold it still from beginning to end", cents)
 }
 
 func (t Tone) reject(format string, args ...any) Tone {
@@ -116,7 +140,7 @@ func (t Tone) reject(format string, args ...any) Tone {
 func (t Tone) grade() Tone {
 	switch {
 	case math.Abs(t.DriftCents) > poorLimits.drift:
-		return t.reject("the pitch slides by %.0f cents: hold it still from beginning to end", math.Abs(t.DriftCents))
+		return t.reject("%s", slides(math.Abs(t.DriftCents)))
 	case !poorLimits.hold(t):
 		return t.reject("it is unsteady by %.0f cents: hold it still, with a little more air", math.Max(t.SpreadCents, t.ErrorCents))
 	case goodLimits.hold(t) && !t.Clipped:
@@ -159,7 +183,7 @@ func loudness(run []frame, p piece) (level float64, clipped bool) {
 
 // contour thins the pitch of a piece to a few points, the median of the frames
 // about each.
-func contour(run []frame, p piece, start float64) []Contour {
+func contour(run []frame, p piece, c clock) []Contour {
 	var out []Contour
 	step := max(1, p.len()/contourPoints)
 	for i := p.from; i < p.to; i += step {
@@ -170,7 +194,7 @@ func contour(run []frame, p piece, start float64) []Contour {
 			}
 		}
 		if len(near) > 0 {
-			out = append(out, Contour{start + (float64(i)+float64(step)/2)*hopSeconds, pitch.Shift(440, median(near))})
+			out = append(out, Contour{c.second(i) + float64(step)/2*c.hop, pitch.Shift(440, median(near))})
 		}
 	}
 	return out

@@ -56,11 +56,11 @@ func TestCleanTones(t *testing.T) {
 // many of them the bias is below 0.3 cents and the standard deviation below 0.5,
 // at each pitch.
 func TestVibratoInNoise(t *testing.T) {
-	const rate, tries = 22050, 8
+	const rate, tries = 22050, 6
 	for _, hz := range targetPitches {
 		sum, squares := 0.0, 0.0
 		for k := range uint64(tries) {
-			seconds := 1.2 + 0.11*float64(k)
+			seconds := 1.2 + 0.13*float64(k)
 			sound := make([]float64, int((seconds+0.4)*rate))
 			sing(sound, rate, heardNote{start: 0.2, seconds: seconds, hz: hz, vibrato: 15, rate: 5.5, amplitude: 0.2})
 			hiss(sound, 0.1*rms(sound[rate/2:rate]), k)

@@ -80,6 +80,21 @@ func TestAdjustLeavesToTheThrow(t *testing.T) {
 	if said := strings.Join(a.Words, " "); !strings.Contains(said, "leave them where they are") {
 		t.Error(said)
 	}
+	// Beyond the reach of the throw, 35 cents, what stays out lowers no further.
+	a = adjusted(t, withThird(45), h, mouthpiece("Plover 16.2"), Criteria{})
+	if gain := changeOf(t, a, "valve slide 3 out").Gain; gain > 1 {
+		t.Errorf("5 mm from a throw of 20 gain %.3f cents", gain)
+	}
+}
+
+// Settings that gain next to nothing are left alone: of this profile's best four,
+// which gain 0.86 cents, two gain 0.82.
+func TestAdjustLeavesAloneWhatHardlyHelps(t *testing.T) {
+	e := &fakeEngine{items: map[catalog.ID]vector{"alder": wave("f", 3)}}
+	a := adjusted(t, e, alder(), mouthpiece("Plover 16.2"), Criteria{})
+	if len(a.Best.Settings) != 2 || a.Best.Gain < 0.75 {
+		t.Errorf("gain %.3f by %+v", a.Best.Gain, a.Best.Settings)
+	}
 }
 
 // Limits hold: 60 cents would ask for more than any slide gives.
@@ -91,6 +106,16 @@ func TestAdjustKeepsTheLimits(t *testing.T) {
 		}
 		if s.What == "valve slide 3 out" {
 			near(t, "pull", s.MM, plainSlideMM, 0)
+		}
+	}
+	h := alder()
+	h.Throw1MM, h.Throw3MM = 4, 12
+	for _, s := range adjusted(t, withThird(60), h, mouthpiece("Plover 16.2"), Criteria{NoThrows: true}).Best.Settings {
+		if want, ok := map[string]float64{"valve slide 1 out": 4, "valve slide 2 out": secondSlideMM, "valve slide 3 out": 12}[s.What]; ok {
+			near(t, s.What, s.MaxMM, want, 0)
+		}
+		if s.What == "valve slide 3 out" {
+			near(t, "pull", s.MM, 12, 0)
 		}
 	}
 }

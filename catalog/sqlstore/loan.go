@@ -14,7 +14,7 @@ const loanColumns = "id, horn, mouthpiece, copy, player, since, until, recorded_
 
 var insertLoan = fmt.Sprintf(`INSERT INTO loan (seq, %s) VALUES (%s)`, loanColumns, placeholders(1, strings.Count(loanColumns, ",")+2))
 
-var selectLoan = "SELECT l." + strings.ReplaceAll(loanColumns, ", ", ", l.") + `, COALESCE(h.label, ''), COALESCE(m.label, ''), p.label FROM loan l
+var selectLoan = "SELECT l." + strings.ReplaceAll(loanColumns, ", ", ", l.") + `, COALESCE(hh.label, ''), COALESCE(mh.label, ''), ph.label FROM loan l
 	LEFT JOIN horn hh ON hh.id = l.horn LEFT JOIN horn_revision h ON h.id = hh.id AND h.number = hh.number
 	LEFT JOIN mouthpiece mh ON mh.id = l.mouthpiece LEFT JOIN mouthpiece_revision m ON m.id = mh.id AND m.number = mh.number
 	JOIN player ph ON ph.id = l.player JOIN player_revision p ON p.id = ph.id AND p.number = ph.number`

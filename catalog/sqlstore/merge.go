@@ -222,6 +222,8 @@ type sessionMerger struct {
 	refs   *refs
 	insert *sql.Stmt
 	update *sql.Stmt
+	known  *sql.Stmt // is there a session with an id
+	named  *sql.Stmt // is there another session that counts with a name
 	into   *readingWriter
 	last   int64
 }
@@ -240,17 +242,18 @@ func (x *sessionMerger) prepare(w *changer) (err error) {
 	if err = w.tx.QueryRowContext(w.ctx, `SELECT COALESCE(MAX(seq), 0) FROM session`).Scan(&x.last); err != nil {
 		return err
 	}
-	st, err := prepareAll(w.ctx, w.tx, insertSession, updateSession)
+	st, err := prepareAll(w.ctx, w.tx, insertSession, updateSession, `SELECT EXISTS (SELECT 1 FROM session WHERE id = $1)`,
+		`SELECT EXISTS (SELECT 1 FROM session WHERE name = $1 AND retracted_at IS NULL AND id <> $2)`)
 	if err != nil {
 		return err
 	}
-	x.insert, x.update = st[0], st[1]
+	x.insert, x.update, x.known, x.named = st[0], st[1], st[2], st[3]
 	x.into, err = newReadingWriter(w.ctx, w.tx)
 	return err
 }
 
 func (x *sessionMerger) close() {
-	statements{x.insert, x.update}.close()
+	statements{x.insert, x.update, x.known, x.named}.close()
 	x.into.close()
 }
 
@@ -290,6 +293,10 @@ type storedSession struct {
 
 // stored finds a session without its readings; nil if there is none.
 func (x *sessionMerger) stored(id catalog.ID) (*storedSession, error) {
+	var known bool
+	if err := x.known.QueryRowContext(x.w.ctx, id).Scan(&known); err != nil || !known {
+		return nil, err
+	}
 	found, seqs, err := querySessions(x.w.ctx, x.w.tx, selectSession+` WHERE s.id = $1`, id)
 	if err != nil || len(found) == 0 {
 		return nil, err
@@ -376,7 +383,7 @@ func (x *sessionMerger) freeName(s *catalog.Session, self catalog.ID) (string, e
 		return s.Name, nil
 	}
 	var taken bool
-	err := x.w.tx.QueryRowContext(x.w.ctx, `SELECT EXISTS (SELECT 1 FROM session WHERE name = $1 AND retracted_at IS NULL AND id <> $2)`, s.Name, self).Scan(&taken)
+	err := x.named.QueryRowContext(x.w.ctx, s.Name, self).Scan(&taken)
 	if taken {
 		return string(s.ID), err
 	}

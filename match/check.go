@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"iter"
+	"math"
 	"slices"
 
 	"centwise/catalog"
@@ -16,6 +17,8 @@ import (
 const (
 	FindSignFlipped = "sign-flipped" // sharp entered as flat
 	FindWrongKey    = "wrong-key"    // entered under the notes of another key
+	FindCopied      = "copied"       // the digits of another session
+	FindSlideMoved  = "slide-moved"  // the level steps in the middle of a session
 	FindFarReading  = "far-reading"  // one slot looks odd
 	FindFarSession  = "far-session"  // a session looks odd as a whole
 	FindTunerOff    = "tuner-off"    // a contributor measures higher or lower than others
@@ -51,6 +54,7 @@ func Check(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, e
 	if err := c.sessions(ctx, in.Sessions); err != nil {
 		return nil, err
 	}
+	c.findings = append(c.findings, c.copies.findings()...)
 	c.findings = append(c.findings, c.tuners()...)
 	c.findings = append(c.findings, catalog.Twins(in.Horns, in.Mouthpieces)...)
 	sortFindings(c.findings)
@@ -64,6 +68,7 @@ type checker struct {
 	progress catalog.Counter
 	findings []catalog.Finding
 	levels   []level
+	copies   copies
 }
 
 // sessions checks the stream in batches.
@@ -101,14 +106,27 @@ func (c *checker) batch(ctx context.Context, batch []catalog.Measured) error {
 		return fmt.Errorf("predicting the sessions to check: %w", err)
 	}
 	for i, m := range batch {
-		s := newSheet(m, c.valves(m.Horn))
+		s := newSheet(m, c.valves(m.Horn), c.noise(m.Contributor, m.Method))
 		c.findings = append(c.findings, s.check(predictions[i])...)
+		c.copies.add(s)
 		if at, ok := s.level(predictions[i]); ok {
 			c.levels = append(c.levels, level{m.Contributor, m.Method, at})
 		}
 	}
 	c.progress.Add(int64(len(batch)))
 	return nil
+}
+
+// noise is how far honest readings of a source stray in a session, in cents:
+// what the engine has learned of it, if it tells, and what a day adds.
+func (c *checker) noise(contributor string, method catalog.Method) float64 {
+	e, ok := c.engine.(interface {
+		ReadingNoiseOf(contributor string, method catalog.Method) float64
+	})
+	if !ok {
+		return plainNoise
+	}
+	return max(minNoise, math.Hypot(e.ReadingNoiseOf(contributor, method), dayNoise))
 }
 
 func (c *checker) valves(horn catalog.ID) int {
@@ -138,7 +156,7 @@ func (c *checker) slots(batch []catalog.Measured) []pitch.Slot {
 }
 
 // kindOrder lists the kinds from the gravest.
-var kindOrder = []string{FindSignFlipped, FindWrongKey, FindTwin, FindTunerOff, FindFarSession, FindFarReading}
+var kindOrder = []string{FindSignFlipped, FindWrongKey, FindCopied, FindTwin, FindTunerOff, FindSlideMoved, FindFarSession, FindFarReading}
 
 func sortFindings(list []catalog.Finding) {
 	slices.SortStableFunc(list, func(a, b catalog.Finding) int {

@@ -174,8 +174,8 @@ func TestCheckIsCarefulWithFewNotes(t *testing.T) {
 	if n := found(5); n != 0 {
 		t.Errorf("5 notes: %d flips found; there is nothing to go by", n)
 	}
-	if n := found(8); n < 50 || n > 190 {
-		t.Errorf("8 notes: %d of 200 flips found; some are clear, some are not", n)
+	if n := found(8); n < 180 || n == 200 {
+		t.Errorf("8 notes: %d of 200 flips found; most are clear, some are not", n)
 	}
 	if n := found(20); n < 195 {
 		t.Errorf("20 notes: only %d of 200 flips found", n)
@@ -185,12 +185,12 @@ func TestCheckIsCarefulWithFewNotes(t *testing.T) {
 // Fitting a hair better than reading noise allows is luck, not evidence.
 func TestCheckDoesNotPreferLessThanNoise(t *testing.T) {
 	b := newBay()
-	s := newSheet(b.session(rand.New(rand.NewPCG(1, 2)), "still", allUsual()), 3)
+	s := newSheet(b.session(rand.New(rand.NewPCG(1, 2)), "still", allUsual()), 3, plainNoise)
 	at := map[pitch.Slot]float64{}
 	for i, slot := range s.slots {
 		at[slot] = -s.cents[i] + 0.2*math.Sin(float64(i)) // the flip fits perfectly ...
 	}
-	flipped := expectation{cents: func(slot pitch.Slot) (float64, bool) { v, ok := at[slot]; return v, ok }}
+	flipped := expectation{cents: func(slot pitch.Slot) (float64, bool) { v, ok := at[slot]; return v, ok }, sd: func(pitch.Slot) (float64, bool) { return 0, true }}
 	if got := s.suspicions(flipped, fullRule); len(got) == 0 || got[0].kind != FindSignFlipped {
 		t.Fatalf("suspicions %+v", got)
 	}

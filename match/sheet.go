@@ -12,13 +12,14 @@ import (
 type sheet struct {
 	catalog.Measured
 	valves int
+	noise  float64      // of a reading and of the day, cents
 	slots  []pitch.Slot // in the order of first reading
 	cents  []float64    // mean of the readings of each
 	count  []int
 }
 
-func newSheet(m catalog.Measured, valves int) *sheet {
-	s := &sheet{Measured: m, valves: valves}
+func newSheet(m catalog.Measured, valves int, noise float64) *sheet {
+	s := &sheet{Measured: m, valves: valves, noise: noise}
 	at := map[pitch.Slot]int{}
 	for _, r := range m.Readings {
 		i, seen := at[r.Slot]

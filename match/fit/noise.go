@@ -1,6 +1,11 @@
 package fit
 
-import "math"
+import (
+	"math"
+	"slices"
+
+	"centwise/catalog"
+)
 
 // Reading noise is a mixture of two normals: a good reading with its source's
 // standard deviation, a gross one with grossFactor times that
@@ -144,4 +149,14 @@ func (c *Components) setNoise(squares, count []float64, gross, all float64) {
 		c.SourceNoise[k] = math.Max(0.3, math.Sqrt(v))
 	}
 	c.GrossShare = (gross + grossPrior*grossStrength) / (all + grossStrength)
+}
+
+// ReadingNoiseOf is the standard deviation of a good reading by a contributor
+// with a method, in cents; that common to all where they have none of their own.
+func (m *Model) ReadingNoiseOf(contributor string, method catalog.Method) float64 {
+	i := slices.Index(m.sources, Source{contributor, method})
+	if i < 0 || i >= len(m.Components.SourceNoise) {
+		return m.Components.Noise
+	}
+	return m.Components.SourceNoise[i]
 }

@@ -13,8 +13,8 @@ import (
 // most people go up or down: then the level steps between two notes. And who
 // reads notes in rounds has it step between rounds.
 const (
-	leastStep  = 12.0 // cents; less is a player warming up
-	stepGain   = 10.0 // logarithm of the likelihood ratio, over the best of all places
+	leastStep  = 15.0 // cents; less is a player warming up
+	stepGain   = 20.0 // logarithm of the likelihood ratio, over the best of all places; habits step a little too
 	stepEdge   = 5    // notes on either side at least
 	stepSure   = 0.8
 	roundNotes = 6 // notes that must have been read twice

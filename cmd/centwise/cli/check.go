@@ -22,8 +22,9 @@ func newCatalogCheckCmd(f *Factory, runF func(*catalogCheckOptions) error) *cobr
 		Use:   "check",
 		Short: "Look for damage and for measurements that contradict the rest",
 		Long: long(`Look for damage of the catalog, and for measurements that contradict everything else in it: signs the wrong way
-round, notes of another key, readings and sessions far off, gear entered twice, contributors whose tuner is off. Nothing
-is changed; each finding names the command that repairs it.`,
+round, notes of another key, sessions with the digits of another, a tuning slide that was moved meanwhile, readings and
+sessions far off, gear entered twice, contributors whose tuner is off. Nothing is changed; each finding names the command
+that repairs it. What "looks odd" may well be right.`,
 			`--json prints {"findings": [{"kind", "session", "subject", "detail", "certainty" (0..1), "repair"}]}.`,
 			"EXIT STATUS\n    0  nothing is damaged, whatever was found among the measurements\n    1  the catalog is damaged, or the check failed\n   10  there is no catalog there"),
 		Example: `  centwise catalog check

@@ -47,7 +47,7 @@ Without a player: a typical player.`,
 many notes), "slide_cents", "slide_mm", "temperament", "weights"
 (what notes are weighed by), "linked", "basis", "evidence" (numbers of sessions), "notes": [{"note", "concert",
 "valves", "partial", "horn", "mouthpiece", "player", "pair", "cents", "sd", "low", "high", "target", "slide", "throw",
-"left", "support",
+"left" with its 80 % interval "left_low" to "left_high", "support",
 "support_measured", ...}], "cures" and "spoils": [{"note", "typical", "this", "gain", ...}],
 "alternates": [{"note", "instead_of", "usual_left", "valves", "partial", "throw", "left", "sd", "gain" with "low" to "high"}] (other
 fingerings that should be better where a note is left more than the tolerance; "no_alternate" lists the notes for which none

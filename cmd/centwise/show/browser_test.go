@@ -20,6 +20,7 @@ func TestPagesInABrowser(t *testing.T) {
 		page interface{ WriteHTML(io.Writer) error }
 	}{
 		{"report-setup", setupReport()}, {"report-named", named}, {"report-horn", rankingReport()}, {"report-mouthpiece", mouthpieceReport()},
+		{"report-visit", visitReport()}, {"report-blind", blindReport()},
 		{"sheet", form(3, true)}, {"sheet-named", namedSheet()}, {"sheet-bare", form(1, false)},
 		{"slips", loanSlips()},
 	} {
@@ -48,4 +49,12 @@ func loanSlips() LoanSlips {
 	long := slip
 	long.Student, long.Horn, long.Mouthpiece, long.PieceDesign, long.Watch = hostile, hostile, hostile, hostile, []string{hostile}
 	return LoanSlips{Slips: []LoanSlip{slip, long}}
+}
+
+// blindReport is a blind visit with labels as long as can be.
+func blindReport() Report {
+	r := visitReport()
+	r.Visit.Blind, r.Visit.Name, r.Visit.Horn, r.Visit.Player, r.Visit.Now = true, hostile, hostile, hostile, hostile
+	r.VisitEnter = "centwise visit record " + hostile
+	return r
 }

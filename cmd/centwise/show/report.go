@@ -34,6 +34,11 @@ type Report struct {
 	Profile *match.Profile
 	Gear    []Fact
 
+	// Visit is the plan of a visit, and VisitEnter the command that takes what is
+	// read there.
+	Visit      *match.VisitSheet
+	VisitEnter string
+
 	Cautions []string
 }
 
@@ -54,11 +59,19 @@ var reportText string
 //go:embed reportcharts.html
 var reportChartsText string
 
+//go:embed reportvisit.html
+var reportVisitText string
+
 //go:embed report.css
 var reportStyle string
 
-var reportTemplate = template.Must(template.Must(template.Must(
-	template.New("pages").Parse(reportText)).Parse(reportChartsText)).Parse(`{{define "style"}}` + reportStyle + `{{end}}`))
+var reportTemplate = func() *template.Template {
+	t := template.New("pages")
+	for _, text := range []string{reportText, reportChartsText, reportVisitText, `{{define "style"}}` + reportStyle + `{{end}}`} {
+		template.Must(t.Parse(text))
+	}
+	return t
+}()
 
 // WriteHTML prints the page.
 func (r Report) WriteHTML(w io.Writer) error {
@@ -74,6 +87,7 @@ type reportView struct {
 	Setup                *setupView
 	Candidates           *candidatesView
 	Profile              *profileView
+	Visit                *visitView
 	Cautions             []string
 	Method               []Fact
 }
@@ -96,12 +110,18 @@ func (r Report) view() reportView {
 		profile := newProfileView(r.Profile, r.Gear)
 		v.Profile = &profile
 	}
+	if r.Visit != nil {
+		visit := newVisitView(r.Visit, r.VisitEnter)
+		v.Visit = &visit
+	}
 	return v
 }
 
 // heading names what the page is about.
 func (r Report) heading() (kicker, title string) {
 	switch {
+	case r.Visit != nil:
+		return "Visit, a sheet to take along", Clean(r.Visit.Name)
 	case r.Setup != nil && r.Setup.Evidence.Pair > 0:
 		return "Setup, measured and predicted", Clean(r.Setup.Horn + " with " + r.Setup.Mouthpiece)
 	case r.Setup != nil:
@@ -114,6 +134,10 @@ func (r Report) heading() (kicker, title string) {
 
 // terms say for whom, over what range and by what the page judges.
 func (r Report) terms() string {
+	if r.Visit != nil {
+		return Clean(fmt.Sprintf("%s on %s · %s, %s each · about %d minutes", r.Visit.Player, r.Visit.Horn,
+			match.Count(len(r.Visit.Tries), "mouthpiece"), match.Count(len(r.Visit.Notes), "note"), r.Visit.Minutes))
+	}
 	x := r.Setup
 	if x == nil {
 		x = r.Finalists[0]

@@ -108,7 +108,7 @@ var styleElement = regexp.MustCompile(`(?s)<style>.*</style>`)
 // Pages are the same to the byte for the same answer; their style is left out of
 // the comparison, since a browser judges that.
 func TestReportPages(t *testing.T) {
-	for name, r := range map[string]Report{"report_setup.html": setupReport(), "report_horn.html": rankingReport(), "report_mouthpiece.html": mouthpieceReport()} {
+	for name, r := range map[string]Report{"report_setup.html": setupReport(), "report_horn.html": rankingReport(), "report_mouthpiece.html": mouthpieceReport(), "report_visit.html": visitReport()} {
 		got := pageOf(t, r)
 		golden(t, name, styleElement.ReplaceAllString(got, "<style></style>"))
 		if again := pageOf(t, r); again != got {
@@ -227,5 +227,55 @@ func TestScales(t *testing.T) {
 		if n := len(ticks); n < 4 || n > 9 || s.at(high) > 100 || s.at(10) > 100 || ticks[0].Anchor != "start" {
 			t.Errorf("to %v: %d numbers, %v", high, n, s)
 		}
+	}
+}
+
+func visitReport() Report {
+	r := reportOn("Lantern Bay Youth Winds (invented)")
+	r.VisitEnter = "centwise visit record saturday"
+	s := &match.VisitSheet{
+		Name: "saturday", Horn: "Alder", Player: "reed-otter", Now: "Plover 16.2", NowError: match.Expected{Cents: 6.1, Low: 5, High: 7.3},
+		Advice: "Worth a visit: the best of these tries is expected to leave 1.2 cents less than Plover 16.2, which leaves 6.1. The candidate with the best chance has 61 %.",
+		Times:  2, Reference: "C5", Explained: 0.86, Minutes: 40, Rest: "Rest two minutes after each mouthpiece.", StopCents: 0.5, StopChance: 0.05, Considered: 14,
+	}
+	for i, label := range []string{"Curlew 17.0", "Plover 16.2", "Dunlin 16.6"} {
+		s.Tries = append(s.Tries, match.PlannedTry{Number: i + 1, Code: string(rune('A' + i)), Mouthpiece: label, Control: i == 1,
+			Error: match.Expected{Cents: 5 + float64(i)/2, Low: 4, High: 7}, ChanceBetter: 0.7, Basis: "measured", Sessions: 4, Linked: true})
+	}
+	for i, note := range []string{"G4", "C5", "Eb5", "E5", "A5"} {
+		n := match.DecidingNote{Note: note, Fingering: "0", Sounds: "F4", Now: float64(9 - 4*i), Listen: fmt.Sprintf("%d sharp with yours; comes down with the candidates: does it settle into a drone?", 9-4*i)}
+		for _, t := range s.Tries {
+			if !t.Control {
+				n.Windows = append(n.Windows, match.NoteWindow{Code: t.Code, Expected: n.Now - 2, Low: n.Now - 6, High: n.Now + 2, Difference: -2, Decides: "below -3"})
+			}
+		}
+		s.Notes = append(s.Notes, n)
+	}
+	r.Visit = s
+	return r
+}
+
+// A blind sheet holds nothing that would tell one mouthpiece from another.
+func TestBlindVisitSheet(t *testing.T) {
+	r := visitReport()
+	if got := pageOf(t, r); !strings.Contains(got, "A, Curlew 17.0") || !strings.Contains(got, "below −3") || !strings.Contains(got, "your own once more") {
+		t.Errorf("the sheet lacks what is tried or what decides:\n%s", got)
+	}
+	r.Visit.Blind = true
+	got := pageOf(t, r)
+	for _, secret := range []string{"Curlew", "Dunlin", "below −3", "control", "once more", "5.5 (4.0"} {
+		if strings.Contains(styleElement.ReplaceAllString(got, ""), secret) {
+			t.Errorf("a blind sheet gives away %q", secret)
+		}
+	}
+	if tables := strings.Count(got, `<table class="try">`); tables != 3 {
+		t.Errorf("%d tables for 3 tries", tables)
+	}
+	if blanks := strings.Count(got, `<td class="blank">`); blanks != 3*5*2 {
+		t.Errorf("%d places for readings, want 30", blanks)
+	}
+	r.Visit.Tries, r.Visit.Keep, r.Visit.Advice = nil, true, "Keep what you have: nothing in this stock is expected to be better than Plover 16.2."
+	if got := pageOf(t, r); strings.Contains(got, "Readings") || !strings.Contains(got, "Keep what you have") {
+		t.Error("a sheet without tries has places for readings, or no advice")
 	}
 }

@@ -33,6 +33,9 @@ func shortDigest(digest string) string { return digest[:min(len(digest), 12)] }
 
 // evidence counts and names the sessions behind a page.
 func (r Report) evidence() string {
+	if r.Visit != nil {
+		return "What each prediction rests on stands with the tries; of a blind visit it is kept for the end."
+	}
 	if r.Setup == nil {
 		return strings.Join(cleanAll(r.Profile.Words[len(r.Profile.Words)-1:]), "") + " What each pairing rests on stands with it."
 	}

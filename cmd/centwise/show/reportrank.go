@@ -11,14 +11,22 @@ import (
 // candidatesView is the part of a page that compares what goes with a horn or a
 // mouthpiece.
 type candidatesView struct {
-	Headline, Lead      string // the verdict, and the rest of it
+	Headline, Lead string // the verdict, and the rest of it
+	Title          string
+	List           listView
+	Words          []string
+	Finalists      *finalistsView
+}
+
+// listView draws errors below one another on one scale, with a line across them
+// at a limit.
+type listView struct {
 	Title, Reading      string
 	AxisText, LimitText string
 	Ticks               []chartTick
 	Limit               percentX
 	Lines               []candidateLine
-	Words               []string
-	Finalists           *finalistsView
+	Measured            bool // some of what is listed was measured itself
 }
 
 // candidateLine is a pairing.
@@ -52,14 +60,17 @@ func newCandidatesView(r *match.Ranking, tolerance float64, finalists []*match.E
 	headline, lead := splitVerdict(rankHeadline(r))
 	v := candidatesView{
 		Headline: Clean(headline), Lead: Clean(lead), Title: Clean(candidatesTitle(r)),
-		Reading:  "Cents, uncertainty included: a dot at the expected error on a line over its 80 % interval. Lines that overlap much can't be told apart.",
-		AxisText: fmt.Sprintf("Scale in cents, from 0 to %.0f; in tune is up to %.0f.", scale.high, tolerance),
-		Ticks:    scale.ticks(), Limit: scale.at(tolerance),
-		LimitText: fmt.Sprintf("in tune is up to here, %.0f cents", tolerance),
-		Words:     cleanAll(append(slices.Clone(r.Notes), leftOutWords(r)...)),
+		List: listView{
+			Title:    "What each leaves to the lip, all notes together",
+			Reading:  "Cents, uncertainty included: a dot at the expected error on a line over its 80 % interval. Lines that overlap much can't be told apart.",
+			AxisText: fmt.Sprintf("Scale in cents, from 0 to %.0f; in tune is up to %.0f.", scale.high, tolerance),
+			Ticks:    scale.ticks(), Limit: scale.at(tolerance), LimitText: fmt.Sprintf("in tune is up to here, %.0f cents", tolerance),
+		},
+		Words: cleanAll(append(slices.Clone(r.Notes), leftOutWords(r)...)),
 	}
 	for _, p := range r.Pairings {
-		v.Lines = append(v.Lines, newCandidateLine(r, p, scale))
+		v.List.Lines = append(v.List.Lines, newCandidateLine(r, p, scale))
+		v.List.Measured = v.List.Measured || p.PairSessions > 0
 	}
 	if len(finalists) > 1 {
 		v.Finalists = newFinalists(r, finalists)

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -20,6 +21,9 @@ func TestReportOptions(t *testing.T) {
 		{name: "nothing", err: "say what the report is about"},
 		{name: "filters of one setup", args: []string{"--horn", "Alder", "--mouthpiece", "Plover 16.2", "--loaner"}, err: "--loaner does not go with"},
 		{name: "a comparison of one setup", args: []string{"--horn", "Alder", "--mouthpiece", "Plover 16.2", "--against", "Rowan"}, err: "--against does not go with"},
+		{name: "a visit", args: []string{"--visit", "saturday"}, top: shortlist},
+		{name: "a visit and a horn", args: []string{"--visit", "saturday", "--horn", "Alder"}, err: "--horn does not go with the sheet of a visit"},
+		{name: "a filtered visit", args: []string{"--visit", "saturday", "--stock", "cupboard"}, err: "--stock does not go with"},
 		{name: "an argument", args: []string{"Alder"}, err: "too many"},
 	} {
 		var got *reportOptions
@@ -39,7 +43,7 @@ func TestReportOptions(t *testing.T) {
 // Every flag that a report on one setup refuses is a flag of the command.
 func TestReportRefusesKnownFlags(t *testing.T) {
 	cmd := newReportCmd(closedFactory(t), nil)
-	for _, name := range comparisonFlags {
+	for _, name := range slices.Concat(comparisonFlags, judgingFlags) {
 		if cmd.Flags().Lookup(name) == nil {
 			t.Errorf("no flag --%s", name)
 		}

@@ -20,14 +20,20 @@ type reportWriter struct {
 	adapter  bool
 }
 
-func (w *reportWriter) write(m *fit.Model) (*show.Report, error) {
-	var err error
-	if w.Catalog, err = w.store.Info(w.ctx); err != nil {
-		return nil, err
-	}
+// origin says what the page rests on.
+func (w *reportWriter) origin(m *fit.Model) (err error) {
 	w.Fit = show.FitFacts{
 		At: m.At.In(w.Made.Location()), Digest: m.Digest,
 		Sessions: m.Report.Sessions, Readings: m.Report.Readings, NoiseCents: m.ReadingNoise(),
+	}
+	w.Catalog, err = w.store.Info(w.ctx)
+	return err
+}
+
+func (w *reportWriter) write(m *fit.Model) (*show.Report, error) {
+	err := w.origin(m)
+	if err != nil {
+		return nil, err
 	}
 	q := w.question
 	switch {

@@ -2,6 +2,8 @@ package fit
 
 import (
 	"fmt"
+	"math"
+	"strings"
 	"sync"
 
 	"gonum.org/v1/gonum/mat"
@@ -31,11 +33,7 @@ var cupSensitivities = sync.OnceValue(func() [dimensionCount][]float64 {
 	if err != nil {
 		panic(fmt.Sprintf("fit: %v", err))
 	}
-	air, err := aircolumn.MoistAir(aircolumn.DefaultTemperatureC, aircolumn.DefaultHumidity)
-	if err != nil {
-		panic(fmt.Sprintf("fit: %v", err))
-	}
-	cents, err := setup.Sensitivities(air, aircolumn.CupDimensions, sensitivitySlots)
+	cents, err := setup.Sensitivities(roomAir(), aircolumn.CupDimensions, sensitivitySlots)
 	if err != nil {
 		panic(fmt.Sprintf("fit: %v", err))
 	}
@@ -68,4 +66,101 @@ func asMouthpiece(slots []pitch.Slot, cents []float64) []float64 {
 	}
 	out.MulVec(spread.T(), &weights)
 	return out.RawVector().Data
+}
+
+func roomAir() aircolumn.Air {
+	air, err := aircolumn.MoistAir(aircolumn.DefaultTemperatureC, aircolumn.DefaultHumidity)
+	if err != nil {
+		panic(fmt.Sprintf("fit: %v", err))
+	}
+	return air
+}
+
+// boreShare is how much of what a described bore's air column says is expected of
+// the horn: calipers and the plane wave err by some 3 cents where horns differ by
+// 5 (judgement, no source).
+const boreShare = 0.75
+
+// expectedOfBore is what a horn's described bore makes one expect of it on the
+// slots, in cents, its level and its tuning slide's setting apart; nil if the bore
+// is not described, or not so that it can be played. The bore is heard behind the
+// generic mouthpiece of its kind and with the generic instrument's valves.
+func expectedOfBore(h catalog.Horn, slots []pitch.Slot) []float64 {
+	if h.BoreGeometry == "" {
+		return nil
+	}
+	bore, err := aircolumn.ReadBore(strings.NewReader(h.BoreGeometry))
+	if err != nil {
+		return nil
+	}
+	generic, err := aircolumn.Generic(h.Instrument, h.Key)
+	if err != nil {
+		return nil
+	}
+	usual := generic.Instrument()
+	described := aircolumn.Instrument{Bore: generic.Cup.Bore(), Loops: usual.Loops}
+	for _, piece := range bore {
+		if piece.Part != aircolumn.Mouthpiece {
+			described.Bore = append(described.Bore, piece)
+		}
+	}
+	before, after := resonances(usual, slots), resonances(described, slots)
+	if before == nil || after == nil {
+		return nil
+	}
+	return withoutLevel(slots, before, after)
+}
+
+// resonances finds the resonance of every slot that has one, in Hz; nil if the
+// instrument can't be.
+func resonances(in aircolumn.Instrument, slots []pitch.Slot) map[pitch.Slot]float64 {
+	m, err := aircolumn.New(in, roomAir())
+	if err != nil {
+		return nil
+	}
+	valves := map[pitch.Valves]int{}
+	for _, s := range slots {
+		valves[s.Valves] = max(valves[s.Valves], s.Partial)
+	}
+	out := map[pitch.Slot]float64{}
+	for v, highest := range valves {
+		found, err := m.Resonances([]pitch.Valves{v}, highest)
+		if err != nil {
+			continue // a fourth valve, which the generic instrument has not
+		}
+		for _, r := range found {
+			out[r.Slot] = r.FrequencyHz
+		}
+	}
+	return out
+}
+
+// withoutLevel is boreShare of the cents from before to after, less the constant
+// and the tuning slide's vector that come nearest to them; slots that either lacks
+// are nought.
+func withoutLevel(slots []pitch.Slot, before, after map[pitch.Slot]float64) []float64 {
+	out := make([]float64, len(slots))
+	var rows, cents []float64
+	var at []int
+	for j, s := range slots {
+		if before[s] > 0 && after[s] > 0 {
+			at = append(at, j)
+			rows = append(rows, 1, 1/s.Valves.Ratio())
+			cents = append(cents, 1200*math.Log2(after[s]/before[s]))
+		}
+	}
+	if len(at) < 3 {
+		return nil
+	}
+	level := mat.NewDense(len(at), 2, rows)
+	var fitted, left mat.VecDense
+	shift := mat.NewVecDense(len(at), cents)
+	if err := fitted.SolveVec(level, shift); err != nil {
+		return nil // one combination of valves only
+	}
+	left.MulVec(level, &fitted)
+	for i, j := range at {
+		out[j] = boreShare * (cents[i] - left.AtVec(i))
+	}
+	return out
 }

@@ -2,7 +2,9 @@ package fit
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"centwise/catalog"
@@ -119,4 +121,80 @@ func TestTheCatalogMendsWrongSensitivities(t *testing.T) {
 	if none < 1.02*right {
 		t.Errorf("rms error %.3f cents, without an air column %.3f", right, none)
 	}
+}
+
+// A horn whose bore is described is expected to differ from the generic one as
+// its air column does, its level and the tuning slide's setting apart, before
+// anybody has played it; a described bore that can't be played says nothing.
+func TestDescribedBoreIsExpected(t *testing.T) {
+	generic, air := genericTrumpet(t)
+	other := generic
+	other.Horn.Flare, other.Horn.LeadpipeStartMM = 0.62, 9.1
+	s := newShelf(nil, []string{"Curlew"}, nil)
+	s.addHorn(catalog.Horn{Label: "usual", Key: pitch.KeyBb, BoreGeometry: boreText(generic.Horn.Bore())})
+	s.addHorn(catalog.Horn{Label: "described", Key: pitch.KeyBb, BoreGeometry: boreText(other.Horn.Bore())})
+	s.addHorn(catalog.Horn{Label: "mute", Key: pitch.KeyBb, BoreGeometry: "x_mm,diameter_mm,part\n0,9,tube\n5,9,bell\n"})
+	m := s.fit(t, Options{Draws: 20})
+	slots := usualSlots()
+	want := shiftBetween(t, generic, other, air, slots)
+	usual, described := predict(t, m, setup("usual", "", ""), slots), predict(t, m, setup("described", "", ""), slots)
+	for j := range slots {
+		described.Mean[j] -= usual.Mean[j]
+	}
+	level := withoutLevelOf(slots, want)
+	size := centredDistance(slots, level, make([]float64, len(slots)))
+	if off := centredDistance(slots, withoutLevelOf(slots, described.Mean), scaledBy(level, boreShare)); !(size > 1 && off < 0.02*size) {
+		t.Errorf("the described horn is %.2f cents from what its bore says, which is %.2f", off, size)
+	}
+	if p := predict(t, m, setup("described", "", ""), slots); p.Evidence.Basis != BasisDimensions || meanSD(p) < 2 {
+		t.Errorf("a horn known by its bore rests on %q with a standard deviation of %.1f", p.Evidence.Basis, meanSD(p))
+	}
+	if p := predict(t, m, setup("mute", "", ""), slots); p.Evidence.Basis != BasisPrior {
+		t.Errorf("a bore that can't be played is taken for %q", p.Evidence.Basis)
+	}
+}
+
+func shiftBetween(t *testing.T, from, to aircolumn.Setup, air aircolumn.Air, slots []pitch.Slot) []float64 {
+	t.Helper()
+	var models [2]*aircolumn.Model
+	for i, s := range []aircolumn.Setup{from, to} {
+		var err error
+		if models[i], err = s.Model(air); err != nil {
+			t.Fatal(err)
+		}
+	}
+	shift, err := aircolumn.Shift(models[0], models[1], slots)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return shift
+}
+
+// withoutLevelOf takes the nearest constant and slide vector out of cents by the
+// normal equations.
+func withoutLevelOf(slots []pitch.Slot, cents []float64) []float64 {
+	var n, sr, srr, sy, sry float64
+	for j, s := range slots {
+		r := 1 / s.Valves.Ratio()
+		n, sr, srr, sy, sry = n+1, sr+r, srr+r*r, sy+cents[j], sry+r*cents[j]
+	}
+	slide := (n*sry - sr*sy) / (n*srr - sr*sr)
+	constant := (sy - slide*sr) / n
+	out := make([]float64, len(slots))
+	for j, s := range slots {
+		out[j] = cents[j] - constant - slide/s.Valves.Ratio()
+	}
+	return out
+}
+
+// boreText writes a bore as a file, without the mouthpiece.
+func boreText(bore aircolumn.Bore) string {
+	var b strings.Builder
+	b.WriteString("x_mm,diameter_mm,part\n")
+	x := 0.0
+	for _, p := range bore {
+		fmt.Fprintf(&b, "%.4f,%.4f,%s\n%.4f,%.4f,%s\n", x, p.StartMM, p.Part, x+p.LengthMM, p.EndMM, p.Part)
+		x += p.LengthMM
+	}
+	return b.String()
 }

@@ -54,6 +54,7 @@ type HornItem struct {
 	Transposition int    // semitones above written pitch
 	Family        string // instrument and key
 	Valves        int
+	Bore          *catalog.Horn // with a described bore; else nil
 }
 
 // MouthpieceItem is a mouthpiece as the fit sees it. Dimensions are the
@@ -200,10 +201,14 @@ func loadGear(ctx context.Context, store catalog.Store) (*Data, itemIndex, error
 
 func (d *Data) setGear(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece, players []catalog.Player) {
 	for _, h := range horns {
-		d.Horns = append(d.Horns, HornItem{
+		item := HornItem{
 			Item: Item{h.ID, h.Label}, Design: h.Design(), Transposition: h.Transposition(),
 			Family: fmt.Sprintf("%s in %s", h.Instrument, h.Key), Valves: h.Valves,
-		})
+		}
+		if h.BoreGeometry != "" {
+			item.Bore = &h
+		}
+		d.Horns = append(d.Horns, item)
 	}
 	for _, m := range mouthpieces {
 		d.Mouthpieces = append(d.Mouthpieces, MouthpieceItem{

@@ -99,6 +99,9 @@ func (e *engine) finish(tables [effects]table, report Report) *Model {
 	m := &Model{Digest: e.data.Digest, At: time.Now().UTC(), Seed: e.seed, Report: report, Components: *e.comp,
 		slots: e.data.Slots, tables: tables}
 	m.recordItems(e.data)
+	for i, expected := range e.prior.horns {
+		m.horns[i].Record.HasDimensions = expected != nil
+	}
 	m.sources = e.data.Sources
 	for _, s := range e.data.sessions {
 		m.last = max(m.last, s.sequence)

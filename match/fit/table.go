@@ -77,7 +77,7 @@ func (e *engine) newTables(draws int) (t [effects]table) {
 			t[l.into] = newTable(len(d.Players), j, draws)
 		}
 	}
-	e.prior.record(&t, e.sys.levels)
+	e.prior.record(&t)
 	return t
 }
 

@@ -279,10 +279,10 @@ func onlyOf[T any](c catalog.Changes) (item T) {
 	return item
 }
 
-// Every field is asked for, once, in words that fit the page; weights come from a
+// Every field is asked for, once, in words that fit the page; weights and bores come from a
 // file and have their flag.
 func TestFormsAskForEveryField(t *testing.T) {
-	t.Run("horn", func(t *testing.T) { asksForEveryField(t, hornKind) })
+	t.Run("horn", func(t *testing.T) { asksForEveryField(t, hornKind, "bore_geometry") })
 	t.Run("mouthpiece", func(t *testing.T) { asksForEveryField(t, mouthpieceKind) })
 	t.Run("player", func(t *testing.T) { asksForEveryField(t, playerKind, "weights") })
 }

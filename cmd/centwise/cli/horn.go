@@ -15,7 +15,8 @@ var hornKind = &gearKind[catalog.Horn]{
 	addExample: `  centwise horn add Alder --key Bb --maker Tidewright --model Harbour --serial 1207 --bore-mm 11.66 --throw1-mm 15 --throw3-mm 25
   centwise horn add Rowan --key C --loaner --tags cupboard`,
 	editExample: `  centwise horn edit Alder --throw3-mm 28
-  centwise horn edit Alder --label "Alder (old)" --owner ""`,
+  centwise horn edit Alder --label "Alder (old)" --owner ""
+  centwise horn edit Alder --bore-geometry alder.csv`,
 	required: []string{"key"},
 	pages:    hornPages,
 	fields: []gearField[catalog.Horn]{
@@ -27,6 +28,7 @@ var hornKind = &gearKind[catalog.Horn]{
 		valvesField,
 		choiceField("receiver", "shank that it takes (the instrument's own unless given)", catalog.Shanks, func(h *catalog.Horn) *catalog.Shank { return &h.Receiver }).listed("receiver", 4),
 		numberField("bore_mm", "mm", "bore of the cylindrical tube", func(h *catalog.Horn) *float64 { return &h.BoreMM }).listed("bore mm", 3),
+		hornBoreField,
 		numberField("throw1_mm", "mm", "how far the first valve slide moves while playing; 0 for none", func(h *catalog.Horn) *float64 { return &h.Throw1MM }).listed("throw 1 mm", 2),
 		numberField("throw3_mm", "mm", "how far the third valve slide moves while playing; 0 for none", func(h *catalog.Horn) *float64 { return &h.Throw3MM }).listed("throw 3 mm", 2),
 		boolField("loaner", "it is lent out", func(h *catalog.Horn) *bool { return &h.Loaner }).listed("loaner", 3),

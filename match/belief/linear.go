@@ -1,6 +1,8 @@
 package belief
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/lapack/gonum"
@@ -34,6 +36,9 @@ func factor(a []float64, n int) []float64 {
 	trace := 0.0
 	for i := range n {
 		trace += a[i*n+i]
+	}
+	if math.IsNaN(trace) || math.IsInf(trace, 0) {
+		panic("belief: a covariance is not finite")
 	}
 	for ridge := 1e-10 * (trace/float64(n) + 1e-12); ; ridge *= 10 {
 		l := append([]float64(nil), a...)

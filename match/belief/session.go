@@ -100,9 +100,9 @@ func (r *reader) reweigh(fitted []float64) {
 	r.weigh(func(a int, cents float64) float64 {
 		off := (cents - fitted[a]) * (cents - fitted[a]) / (sd * sd)
 		off += 0.25 // the fitted value is uncertain
-		good := (1 - r.law.GrossShare) * math.Exp(-off/2)
-		slip := r.law.GrossShare / k * math.Exp(-off/(2*k*k))
-		share := good / (good + slip)
+		// The odds of a slip, written so that a reading far away from everything is one.
+		odds := r.law.GrossShare / ((1 - r.law.GrossShare) * k) * math.Exp(math.Min(500, off/2*(1-1/(k*k))))
+		share := 1 / (1 + odds)
 		return share + (1-share)/(k*k)
 	})
 }

@@ -80,11 +80,12 @@ func (o options) chosen() []policy {
 func run(ctx context.Context, o options, out, talk io.Writer) error {
 	t := newTally(o.chosen())
 	for c := range o.catalogs {
-		if err := ctx.Err(); err != nil {
-			return err
+		if ctx.Err() != nil && c > 0 {
+			fmt.Fprintln(talk, "stopped: the table is of the catalogs so far")
+			break
 		}
 		fmt.Fprintf(talk, "catalog %d of %d ...\n", c+1, o.catalogs)
-		list, err := scenes(ctx, o.seed+uint64(c), o.draws)
+		list, err := scenes(context.WithoutCancel(ctx), o.seed+uint64(c), o.draws) // a catalog that is begun is finished
 		if err != nil {
 			return err
 		}

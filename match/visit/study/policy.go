@@ -33,14 +33,14 @@ var policies = []policy{
 	{"top of the list, picked by the model", false, list, true},
 	{"plan, as printed", false, printed, false},
 	{"plan, followed and adapted", false, adapted, true},
-	{"the same, stopped by the rule", false, stopped, true},
+	{"the same, stopped by the rule", false, stopped, false},
 	{"the same, ten tries without the rule", false, longer, false},
 	{"habit: at random, best raw reading", true, habit, false},
 	{"at random, picked by the model", true, randomly, false},
 	{"top of the list, picked by the model", true, list, true},
 	{"plan, as printed", true, printed, false},
 	{"plan, followed and adapted", true, adapted, true},
-	{"the same, stopped by the rule", true, stopped, true},
+	{"the same, stopped by the rule", true, stopped, false},
 	{"the same, ten tries without the rule", true, longer, false},
 }
 

@@ -62,10 +62,10 @@ func SlotIndex(s pitch.Slot) (int, bool) {
 }
 
 // Coordinates of the slots: height is the log frequency and series the log
-// partial, both scaled to 0..1 over the slots; octave is the log frequency in
-// octaves above the open second partial; shorter is 1/r(v).
-var height, series, octave, shorter = func() (h, s, o, r []float64) {
+// partial, both scaled to 0..1 over the slots; shorter is 1/r(v).
+var height, series, shorter = func() (h, s, r []float64) {
 	low, high := math.Inf(1), math.Inf(-1)
+	var o []float64 // octaves above the open second partial
 	for _, slot := range Slots {
 		x := float64(slot.Note()-pitch.Slot{Partial: 2}.Note()) / 12
 		o = append(o, x)
@@ -76,7 +76,7 @@ var height, series, octave, shorter = func() (h, s, o, r []float64) {
 	for _, x := range o {
 		h = append(h, (x-low)/(high-low))
 	}
-	return h, s, o, r
+	return h, s, r
 }()
 
 // SlideShape is the effect on each slot of a pull of the tuning slide that

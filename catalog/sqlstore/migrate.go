@@ -88,9 +88,8 @@ func (s *Store) migrate(ctx context.Context, latest int64) error {
 
 // upgrade copies an older catalog before bringing it up to date.
 func (s *Store) upgrade(ctx context.Context, from, to int64) error {
-	copyPath := fmt.Sprintf("%s.schema%d-%s%s", strings.TrimSuffix(s.path, filepath.Ext(s.path)), from,
-		time.Now().UTC().Format("20060102T150405.000Z"), filepath.Ext(s.path))
-	if err := s.Backup(ctx, copyPath); err != nil {
+	copyPath, err := s.copyBefore(ctx, from)
+	if err != nil {
 		return fmt.Errorf("copying the catalog before bringing it up to date: %w", err)
 	}
 	if err := s.migrate(ctx, to); err != nil {
@@ -100,4 +99,18 @@ func (s *Store) upgrade(ctx context.Context, from, to int64) error {
 		s.notice(fmt.Sprintf("the catalog was brought from schema %d to %d; the copy from before is %s (%d bytes)", from, to, copyPath, info.Size()))
 	}
 	return nil
+}
+
+// copyBefore copies the catalog to a file named after its schema and the time;
+// another process may do so in the same millisecond.
+func (s *Store) copyBefore(ctx context.Context, schema int64) (path string, err error) {
+	for range 20 {
+		path = fmt.Sprintf("%s.schema%d-%s%s", strings.TrimSuffix(s.path, filepath.Ext(s.path)), schema,
+			time.Now().UTC().Format("20060102T150405.000Z"), filepath.Ext(s.path))
+		if err = s.Backup(ctx, path); catalog.KindOf(err) != catalog.Conflict {
+			return path, err
+		}
+		time.Sleep(3 * time.Millisecond)
+	}
+	return path, err
 }

@@ -339,9 +339,9 @@ func (r *reading) frequencies() ([]float64, error) {
 	at, column := r.column(Frequency)
 	raw := r.numbers[at]
 	if column.unit.name == "" {
-		column.unit = unitSpellings["hz"]
+		column.unit = unitSpellings()["hz"]
 		if top := slices.Max(raw); top < 20 {
-			column.unit = unitSpellings["khz"]
+			column.unit = unitSpellings()["khz"]
 			r.remark("the unit of the frequency is not said: taken for kHz, as none is above %.3g", top)
 		} else {
 			r.remark("the unit of the frequency is not said: taken for Hz")
@@ -403,7 +403,7 @@ func (r *reading) magnitude(c *Curve) error {
 	at, column := r.column(Magnitude)
 	raw := r.numbers[at]
 	if column.unit.name == "" && slices.Min(raw) < 0 {
-		column.unit = unitSpellings["db"]
+		column.unit = unitSpellings()["db"]
 		r.remark("there are magnitudes below 0: taken for dB")
 	}
 	c.scaleOf(column.unit)
@@ -428,9 +428,9 @@ const maxDecibels = 1000
 // phase adds the phase to the magnitudes.
 func (r *reading) phase(c *Curve, raw []float64, column *Column) {
 	if column.unit.name == "" {
-		column.unit = unitSpellings["rad"]
+		column.unit = unitSpellings()["rad"]
 		if largest := max(slices.Max(raw), -slices.Min(raw)); largest > 2*math.Pi {
-			column.unit = unitSpellings["deg"]
+			column.unit = unitSpellings()["deg"]
 		}
 		r.remark("the unit of the phase is not said: taken for %s", column.unit.name)
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // Quantity is what a column holds.
@@ -36,7 +37,7 @@ type unit struct {
 // unitSpellings are units as they are written, in the form of [folded]. A bare
 // ohm is taken for the acoustic ohm of the International System, 1 Pa s/m3; that
 // of the centimetre-gram-second system, 1 dyn s/cm5, is 1e5 of it.
-var unitSpellings = func() map[string]unit {
+var unitSpellings = sync.OnceValue(func() map[string]unit {
 	table := map[string]unit{}
 	add := func(u unit, spellings ...string) {
 		for _, s := range spellings {
@@ -60,10 +61,10 @@ var unitSpellings = func() map[string]unit {
 	add(unit{"degrees", Phase, math.Pi / 180, false}, "deg", "degree", "degrees", "°")
 	add(unit{"radians", Phase, 1, false}, "rad", "radian", "radians")
 	return table
-}()
+})
 
 // columnNames are names of columns, in the form of [folded].
-var columnNames = func() map[string]Quantity {
+var columnNames = sync.OnceValue(func() map[string]Quantity {
 	table := map[string]Quantity{}
 	for q, names := range map[Quantity][]string{
 		Frequency: {"f", "freq", "freqs", "frequency", "frequencies", "frequenz", "omega"},
@@ -79,7 +80,7 @@ var columnNames = func() map[string]Quantity {
 		}
 	}
 	return table
-}()
+})
 
 // spelling brings the ways of writing units and names to one.
 var spelling = strings.NewReplacer(
@@ -122,13 +123,13 @@ func ParseColumns(text string) ([]Column, error) {
 			out = append(out, Column{})
 			continue
 		}
-		q, ok := columnNames[folded(name)]
+		q, ok := columnNames()[folded(name)]
 		if !ok {
 			return nil, fmt.Errorf("%q is not the name of a column: use f, mag, re, im, phase, and - for one to pass over", strings.TrimSpace(part))
 		}
 		c := Column{Quantity: q}
 		if of != "" {
-			if c.unit, ok = unitSpellings[folded(of)]; !ok {
+			if c.unit, ok = unitSpellings()[folded(of)]; !ok {
 				return nil, fmt.Errorf("%q is not a unit: use Hz, kHz or rad/s; Pa s/m3, MOhm, cgs ohm, dB or relative; deg or rad", of)
 			}
 			if c.unit.of != unitOf(q) {
@@ -165,10 +166,10 @@ func whole(columns []Column) error {
 // ways: Frequency (Hz), f/Hz, freq_hz, |Z| in MOhm, Hz.
 func parseColumn(cell string) (Column, bool) {
 	cell = strings.TrimSpace(cell)
-	if q, ok := columnNames[folded(cell)]; ok {
+	if q, ok := columnNames()[folded(cell)]; ok {
 		c := Column{Quantity: q}
 		if folded(cell) == "omega" {
-			c.unit = unitSpellings["rad/s"]
+			c.unit = unitSpellings()["rad/s"]
 		}
 		return c, true
 	}
@@ -176,17 +177,17 @@ func parseColumn(cell string) (Column, bool) {
 		if !strings.ContainsRune(" /_([{,:-", r) {
 			continue
 		}
-		q, ok := columnNames[folded(cell[:at])]
+		q, ok := columnNames()[folded(cell[:at])]
 		if !ok {
 			continue
 		}
 		rest := strings.TrimLeft(cell[at:], " /_,:-")
 		rest = strings.TrimPrefix(strings.TrimPrefix(rest, "in "), "/")
-		if u, ok := unitSpellings[folded(rest)]; ok && u.of == unitOf(q) {
+		if u, ok := unitSpellings()[folded(rest)]; ok && u.of == unitOf(q) {
 			return Column{q, u}, true
 		}
 	}
-	if u, ok := unitSpellings[folded(cell)]; ok && folded(cell) != "1" {
+	if u, ok := unitSpellings()[folded(cell)]; ok && folded(cell) != "1" {
 		return Column{u.of, u}, true
 	}
 	return Column{}, false

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // Bounds on repetition.
@@ -112,7 +113,7 @@ func (b *bar) direction() error {
 	if r.sound != nil {
 		return b.marks(*r.sound, r.offset+r.delayed)
 	}
-	if directs.MatchString(r.words) {
+	if directs().MatchString(r.words) {
 		b.remarks.add(fmt.Sprintf("Measure %s says %q in words only; playing does not follow that.", b.measures[b.index].number, r.words))
 	}
 	return nil
@@ -150,7 +151,9 @@ func (b *bar) directionChild(r *directionMarks, e xml.StartElement) error {
 }
 
 // directs recognises words that tell a player to jump.
-var directs = regexp.MustCompile(`(?i)^\s*(d\.?\s?[cs]\.?(\s+al\b|\s*$)|da capo\b|dal segno\b|to coda\b|al coda\b|fine\s*$)`)
+var directs = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?i)^\s*(d\.?\s?[cs]\.?(\s+al\b|\s*$)|da capo\b|dal segno\b|to coda\b|al coda\b|fine\s*$)`)
+})
 
 // sound reads a sound element that stands in a measure.
 func (b *bar) sound(e xml.StartElement) error {
@@ -280,7 +283,7 @@ func (b *bar) metronome() (float64, error) {
 			return b.w.children(func(e xml.StartElement) error { return tied.read(b.w, e) })
 		case "per-minute":
 			text, err := b.w.text()
-			perMinute, _ = strconv.ParseFloat(figures.FindString(text), 64)
+			perMinute, _ = strconv.ParseFloat(figures().FindString(text), 64)
 			return err
 		}
 		return unit.read(b.w, e)
@@ -293,7 +296,9 @@ func (b *bar) metronome() (float64, error) {
 }
 
 // figures finds the first number in a text such as "c. 108".
-var figures = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
+var figures = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
+})
 
 // barline reads repeats and endings.
 func (b *bar) barline(line xml.StartElement) error {

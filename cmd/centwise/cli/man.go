@@ -32,6 +32,7 @@ no folder is given. The date on the pages is fixed; the variable SOURCE_DATE_EPO
 		Args: args(0, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.root = cmd.Root()
+			setEveryLong(o.root)
 			if len(got) == 1 {
 				o.folder = got[0]
 			}

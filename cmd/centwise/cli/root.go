@@ -29,6 +29,11 @@ directory.`,
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 	}
 	asGroup(root)
+	help := root.HelpFunc()
+	root.SetHelpFunc(func(cmd *cobra.Command, args []string) {
+		setLong(cmd)
+		help(cmd, args)
+	})
 	root.SetOut(f.Streams.Out)
 	root.SetErr(f.Streams.Err)
 	root.SetIn(f.Streams.In)

@@ -55,6 +55,7 @@ func TestEveryCommandExplainsItself(t *testing.T) {
 		if len(cmd.Long) < len(cmd.Short) {
 			t.Errorf("%s: long help %q", name, cmd.Long)
 		}
+		setLong(cmd)
 		for line := range strings.Lines(cmd.Long) {
 			if len(strings.TrimSpace(line)) > helpWidth {
 				t.Errorf("%s: long help has a line of %d characters: %s", name, len(line), line)

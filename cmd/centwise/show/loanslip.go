@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"html/template"
 	"io"
+	"sync"
 )
 
 // LoanSlips are slips to print, one for each student of a plan.
@@ -42,8 +43,10 @@ func (LoanSlip) Care() []string {
 //go:embed loanslip.html
 var loanSlipText string
 
-var loanSlipTemplate = template.Must(template.New("slips").Funcs(template.FuncMap{"clean": Clean}).Parse(loanSlipText))
+var loanSlipTemplate = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("slips").Funcs(template.FuncMap{"clean": Clean}).Parse(loanSlipText))
+})
 
 // WriteHTML prints the slips as a page to print on paper, two slips a sheet of
 // A4. It refers to nothing outside itself.
-func (s LoanSlips) WriteHTML(w io.Writer) error { return loanSlipTemplate.Execute(w, s) }
+func (s LoanSlips) WriteHTML(w io.Writer) error { return loanSlipTemplate().Execute(w, s) }

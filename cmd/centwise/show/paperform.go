@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 
 	"centwise/catalog/pitch"
 )
@@ -113,10 +114,12 @@ func (f PaperForm) writeRounds(b *strings.Builder, first int, rounds [][]FormNot
 //go:embed paperform.html
 var paperFormText string
 
-var paperFormTemplate = template.Must(template.New("form").Funcs(template.FuncMap{
-	"add": func(a, b int) int { return a + b }, "clean": Clean,
-}).Parse(paperFormText))
+var paperFormTemplate = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("form").Funcs(template.FuncMap{
+		"add": func(a, b int) int { return a + b }, "clean": Clean,
+	}).Parse(paperFormText))
+})
 
 // WriteHTML prints the form as a page to print on paper. It refers to nothing
 // outside itself.
-func (f PaperForm) WriteHTML(w io.Writer) error { return paperFormTemplate.Execute(w, f) }
+func (f PaperForm) WriteHTML(w io.Writer) error { return paperFormTemplate().Execute(w, f) }

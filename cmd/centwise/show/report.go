@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 	"time"
 
 	"centwise/catalog"
@@ -65,17 +66,17 @@ var reportVisitText string
 //go:embed report.css
 var reportStyle string
 
-var reportTemplate = func() *template.Template {
+var reportTemplate = sync.OnceValue(func() *template.Template {
 	t := template.New("pages")
 	for _, text := range []string{reportText, reportChartsText, reportVisitText, `{{define "style"}}` + reportStyle + `{{end}}`} {
 		template.Must(t.Parse(text))
 	}
 	return t
-}()
+})
 
 // WriteHTML prints the page.
 func (r Report) WriteHTML(w io.Writer) error {
-	return reportTemplate.ExecuteTemplate(w, "report", r.view())
+	return reportTemplate().ExecuteTemplate(w, "report", r.view())
 }
 
 // reportView is a report as its template takes it: text that came from users is

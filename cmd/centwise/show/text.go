@@ -3,6 +3,7 @@ package show
 import (
 	"regexp"
 	"strings"
+	"sync"
 	"unicode"
 
 	"golang.org/x/text/width"
@@ -10,7 +11,9 @@ import (
 
 // escapes matches terminal control sequences (ECMA-48): CSI and OSC, with one-
 // or two-byte introducers, and other two-byte escapes.
-var escapes = regexp.MustCompile("(?:\x1b\\[|\u009b)[0-?]*[ -/]*[@-~]|(?:\x1b\\]|\u009d)[^\x07\x1b\u009c]*(?:\x07|\x1b\\\\|\u009c)?|\x1b[ -/]*[0-~]")
+var escapes = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile("(?:\x1b\\[|\u009b)[0-?]*[ -/]*[@-~]|(?:\x1b\\]|\u009d)[^\x07\x1b\u009c]*(?:\x07|\x1b\\\\|\u009c)?|\x1b[ -/]*[0-~]")
+})
 
 // Clean makes text that came from a user harmless to a terminal and to a line
 // of output: escape sequences and control characters go, line ends and tabs
@@ -19,7 +22,7 @@ func Clean(text string) string {
 	if isPlain(text) {
 		return text
 	}
-	text = escapes.ReplaceAllString(strings.ToValidUTF8(text, "\uFFFD"), "")
+	text = escapes().ReplaceAllString(strings.ToValidUTF8(text, "\uFFFD"), "")
 	return strings.Map(func(r rune) rune {
 		switch {
 		case r == '\n' || r == '\r' || r == '\t' || r == '\u2028' || r == '\u2029':

@@ -22,7 +22,7 @@ func small(tb testing.TB) catalog.Store {
 	tb.Helper()
 	s := newStore(tb)
 	h, m, p := catalog.NewID(), catalog.NewID(), catalog.NewID()
-	one := catalog.Session{Name: "mon-1", Horn: h, Mouthpiece: m, Player: p, Contributor: "reed-otter", Remark: "Reed-Otter was tired", Source: "/home/o/mon.csv",
+	one := catalog.Session{Name: "mon-1", Horn: h, Mouthpiece: m, Player: p, Contributor: "reed-otter", Remark: "Reed-Otter was tired", Source: "letters/mon.csv",
 		Readings: []catalog.Reading{{Slot: pitch.Slot{Partial: 2}, Repeat: 1, Cents: -4.5}, {Slot: pitch.Slot{Valves: 5, Partial: 3}, Repeat: 2, Cents: 400, Odd: true}}}
 	two := one
 	two.Name, two.Contributor = "REED-OTTER 2", "lamp-keeper"

@@ -38,9 +38,6 @@ const needVariable = "CENTWISE_NEEDS_RECORDINGS"
 // sounds gives the recordings by name, from the network or from the cache of the
 // last time.
 func sounds(t *testing.T) map[string][]byte {
-	if testing.Short() {
-		t.Skip("fetches 5 MB of recordings; run without -short")
-	}
 	archive, err := fetch()
 	if err != nil && os.Getenv(needVariable) == "" {
 		t.Skipf("the recordings could not be fetched (set %s to fail instead): %v", needVariable, err)

@@ -32,11 +32,11 @@ var hornBoreField = gearField[catalog.Horn]{
 // readBoreGeometry reads and checks a bore file, as far as a catalog keeps one.
 func readBoreGeometry(path string) (string, error) {
 	file, err := os.Open(path)
-	if err != nil {
-		return "", &catalog.Error{Kind: catalog.NotFound, What: "reading the bore", Hint: "name a file with the columns x_mm, diameter_mm and part", Err: err}
+	var text []byte
+	if err == nil {
+		defer file.Close()
+		text, err = io.ReadAll(io.LimitReader(file, catalog.MaxGeometryBytes+1))
 	}
-	defer file.Close()
-	text, err := io.ReadAll(io.LimitReader(file, catalog.MaxGeometryBytes+1))
 	if err != nil {
 		return "", &catalog.Error{Kind: catalog.NotFound, What: "reading the bore", Hint: "name a file with the columns x_mm, diameter_mm and part", Err: err}
 	}

@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"errors"
-	"io"
 	"io/fs"
 	"os"
 	"strings"
@@ -81,7 +80,7 @@ func mistypedCommand(name string) bool {
 }
 
 func importRun(ctx context.Context, o *importOptions) error {
-	files, closeFiles, err := openSheets(o.factory.Streams.In, o.files)
+	files, closeFiles, err := openFiles[sheet.File](o.factory.Streams.In, o.files)
 	if err != nil {
 		return err
 	}
@@ -130,30 +129,6 @@ func (t telling) Apply(ctx context.Context, c catalog.Changes) error {
 	defer t.progress.Done()
 	t.progress.Start(writing, 0)
 	return t.Store.Apply(ctx, c)
-}
-
-// openSheets opens the files, "-" being standard input.
-func openSheets(stdin io.Reader, names []string) (files []sheet.File, closeAll func(), err error) {
-	var opened []*os.File
-	closeAll = func() {
-		for _, f := range opened {
-			f.Close()
-		}
-	}
-	for _, name := range names {
-		if name == "-" {
-			files = append(files, sheet.File{Name: "standard input", Content: stdin})
-			continue
-		}
-		f, err := os.Open(name)
-		if err != nil {
-			closeAll()
-			return nil, nil, &catalog.Error{Kind: catalog.NotFound, What: "reading " + name, Hint: "check the name of the file", Err: err}
-		}
-		opened = append(opened, f)
-		files = append(files, sheet.File{Name: name, Content: f})
-	}
-	return files, closeAll, nil
 }
 
 // printReport says what an import did, or would do.

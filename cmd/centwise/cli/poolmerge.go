@@ -2,8 +2,6 @@ package cli
 
 import (
 	"context"
-	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -48,7 +46,7 @@ list of "kind", "id", "stated" and "label".`,
 }
 
 func poolMergeRun(ctx context.Context, o *poolMergeOptions) error {
-	files, closeFiles, err := openBundles(o.factory.Streams.In, o.files)
+	files, closeFiles, err := openFiles[pool.File](o.factory.Streams.In, o.files)
 	if err != nil {
 		return err
 	}
@@ -70,30 +68,6 @@ func poolMergeRun(ctx context.Context, o *poolMergeOptions) error {
 		return err
 	}
 	return o.report(merged)
-}
-
-// openBundles opens the files, "-" being standard input.
-func openBundles(stdin io.Reader, names []string) (files []pool.File, closeAll func(), err error) {
-	var opened []*os.File
-	closeAll = func() {
-		for _, f := range opened {
-			f.Close()
-		}
-	}
-	for _, name := range names {
-		if name == "-" {
-			files = append(files, pool.File{Name: "standard input", Content: stdin})
-			continue
-		}
-		f, err := os.Open(name)
-		if err != nil {
-			closeAll()
-			return nil, nil, &catalog.Error{Kind: catalog.NotFound, What: "reading " + name, Hint: "check the name of the file", Err: err}
-		}
-		opened = append(opened, f)
-		files = append(files, pool.File{Name: name, Content: f})
-	}
-	return files, closeAll, nil
 }
 
 func (o *poolMergeOptions) report(m catalog.Merged) error {

@@ -192,7 +192,7 @@ func (o *visitPlanOptions) inStock(ctx context.Context, store catalog.Store) ([]
 	if o.stock == "" {
 		return store.Mouthpieces(ctx, false)
 	}
-	files, closeFiles, err := openSheets(o.factory.Streams.In, []string{o.stock})
+	files, closeFiles, err := openFiles[sheet.File](o.factory.Streams.In, []string{o.stock})
 	if err != nil {
 		return nil, err
 	}

@@ -17,10 +17,9 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"os"
-	"os/signal"
 
 	"centwise/match/fit/simulate"
+	"centwise/match/study"
 )
 
 // options are the command line.
@@ -35,21 +34,7 @@ type options struct {
 	throws   bool
 }
 
-func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	o, err := parse(os.Args[1:], os.Stderr)
-	if err != nil {
-		if err != flag.ErrHelp {
-			fmt.Fprintln(os.Stderr, "rosterstudy:", err)
-		}
-		os.Exit(2)
-	}
-	if err := run(ctx, o, os.Stdout, os.Stderr); err != nil {
-		fmt.Fprintln(os.Stderr, "rosterstudy:", err)
-		os.Exit(1)
-	}
-}
+func main() { study.Main("rosterstudy", parse, run) }
 
 func parse(args []string, talk io.Writer) (options, error) {
 	flags := flag.NewFlagSet("rosterstudy", flag.ContinueOnError)

@@ -164,11 +164,8 @@ func (o *reportOptions) page() show.Report {
 
 // visitSheet is the page to take along to a visit that is still open.
 func (o *reportOptions) visitSheet(ctx context.Context, store catalog.Store) (*show.Report, error) {
-	v, err := loadVisit(ctx, store, []string{o.visit})
+	v, err := openVisit(ctx, store, []string{o.visit})
 	if err != nil {
-		return nil, err
-	}
-	if err := v.stillOpen(); err != nil {
 		return nil, err
 	}
 	model, err := o.factory.Fit(ctx, store, false, o.factory.Progress())

@@ -40,8 +40,9 @@ type keptVisit struct {
 	candidates []catalog.Mouthpiece
 }
 
-// loadVisit finds a visit; without a name it is the latest that is not recorded.
-func loadVisit(ctx context.Context, store catalog.Store, names []string) (*keptVisit, error) {
+// openVisit finds a visit that is not recorded yet; without a name it is the
+// latest such.
+func openVisit(ctx context.Context, store catalog.Store, names []string) (*keptVisit, error) {
 	name := ""
 	if len(names) > 0 {
 		name = names[0]
@@ -62,6 +63,9 @@ func loadVisit(ctx context.Context, store catalog.Store, names []string) (*keptV
 	v := &keptVisit{}
 	var err error
 	if v.VisitSummary, err = store.Visit(ctx, name); err != nil {
+		return nil, err
+	}
+	if err := v.stillOpen(); err != nil {
 		return nil, err
 	}
 	if v.horn, err = store.Horn(ctx, string(v.Horn)); err != nil {

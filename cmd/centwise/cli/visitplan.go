@@ -301,11 +301,8 @@ func visitShowRun(ctx context.Context, o *visitShowOptions) error {
 		return err
 	}
 	defer store.Close()
-	v, err := loadVisit(ctx, store, o.names)
+	v, err := openVisit(ctx, store, o.names)
 	if err != nil {
-		return err
-	}
-	if err := v.stillOpen(); err != nil {
 		return err
 	}
 	model, err := o.factory.Fit(ctx, store, false, o.factory.Progress())

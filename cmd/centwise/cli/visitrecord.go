@@ -71,11 +71,8 @@ func visitRecordRun(ctx context.Context, o *visitRecordOptions) error {
 		return err
 	}
 	defer store.Close()
-	v, err := loadVisit(ctx, store, o.names)
+	v, err := openVisit(ctx, store, o.names)
 	if err != nil {
-		return err
-	}
-	if err := v.stillOpen(); err != nil {
 		return err
 	}
 	r := &visitRecording{options: o, store: store, visit: v}

@@ -53,11 +53,8 @@ func visitResultRun(ctx context.Context, o *visitResultOptions) error {
 		return err
 	}
 	defer store.Close()
-	v, err := loadVisit(ctx, store, o.names)
+	v, err := openVisit(ctx, store, o.names)
 	if err != nil {
-		return err
-	}
-	if err := v.stillOpen(); err != nil {
 		return err
 	}
 	model, err := o.factory.Fit(ctx, store, false, o.factory.Progress())

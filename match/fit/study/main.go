@@ -17,7 +17,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -27,6 +26,7 @@ import (
 	"centwise/catalog"
 	"centwise/match/fit"
 	"centwise/match/fit/simulate"
+	"centwise/match/study"
 )
 
 // options are the command line.
@@ -43,21 +43,7 @@ type options struct {
 // the large one it takes some ten minutes.
 const largestForLme4 = simulate.Medium
 
-func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	o, err := parse(os.Args[1:], os.Stderr)
-	if err != nil {
-		if err != flag.ErrHelp {
-			fmt.Fprintln(os.Stderr, "study:", err)
-		}
-		os.Exit(2)
-	}
-	if err := run(ctx, o, os.Stdout, os.Stderr); err != nil {
-		fmt.Fprintln(os.Stderr, "study:", err)
-		os.Exit(1)
-	}
-}
+func main() { study.Main("study", parse, run) }
 
 func parse(args []string, talk io.Writer) (options, error) {
 	flags := flag.NewFlagSet("study", flag.ContinueOnError)

@@ -18,9 +18,9 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"os"
-	"os/signal"
 	"slices"
+
+	"centwise/match/study"
 )
 
 // options are the command line.
@@ -32,21 +32,7 @@ type options struct {
 	compare  bool
 }
 
-func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	o, err := parse(os.Args[1:], os.Stderr)
-	if err != nil {
-		if err != flag.ErrHelp {
-			fmt.Fprintln(os.Stderr, "study:", err)
-		}
-		os.Exit(2)
-	}
-	if err := run(ctx, o, os.Stdout, os.Stderr); err != nil {
-		fmt.Fprintln(os.Stderr, "study:", err)
-		os.Exit(1)
-	}
-}
+func main() { study.Main("study", parse, run) }
 
 func parse(args []string, talk io.Writer) (options, error) {
 	var o options

@@ -19,7 +19,6 @@ import (
 	"io"
 
 	"centwise/match/fit/simulate"
-	"centwise/match/study"
 )
 
 // options are the command line.
@@ -34,7 +33,7 @@ type options struct {
 	throws   bool
 }
 
-func main() { study.Main("rosterstudy", parse, run) }
+func main() { simulate.Study("rosterstudy", parse, run) }
 
 func parse(args []string, talk io.Writer) (options, error) {
 	flags := flag.NewFlagSet("rosterstudy", flag.ContinueOnError)

@@ -26,7 +26,6 @@ import (
 	"centwise/catalog"
 	"centwise/match/fit"
 	"centwise/match/fit/simulate"
-	"centwise/match/study"
 )
 
 // options are the command line.
@@ -43,7 +42,7 @@ type options struct {
 // the large one it takes some ten minutes.
 const largestForLme4 = simulate.Medium
 
-func main() { study.Main("study", parse, run) }
+func main() { simulate.Study("study", parse, run) }
 
 func parse(args []string, talk io.Writer) (options, error) {
 	flags := flag.NewFlagSet("study", flag.ContinueOnError)

@@ -20,7 +20,7 @@ import (
 	"io"
 	"slices"
 
-	"centwise/match/study"
+	"centwise/match/fit/simulate"
 )
 
 // options are the command line.
@@ -32,7 +32,7 @@ type options struct {
 	compare  bool
 }
 
-func main() { study.Main("study", parse, run) }
+func main() { simulate.Study("study", parse, run) }
 
 func parse(args []string, talk io.Writer) (options, error) {
 	var o options

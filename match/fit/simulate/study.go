@@ -1,7 +1,4 @@
-// Package study is what the studies have in common: programs for contributors
-// that judge the engine, visits or rosters on simulated catalogs whose truth is
-// known.
-package study
+package simulate
 
 import (
 	"context"
@@ -12,10 +9,11 @@ import (
 	"os/signal"
 )
 
-// Main runs a study on the command line and ends the program: with 2 when parse
+// Study runs a study on the command line, a program for contributors that judges
+// the engine, visits or rosters on simulated catalogs, and ends the program: with 2 when parse
 // does not like its flags, with 1 when the study fails or Ctrl-C stops it. Talk is
 // where help and progress go.
-func Main[O any](name string, parse func(args []string, talk io.Writer) (O, error), run func(ctx context.Context, o O, out, talk io.Writer) error) {
+func Study[O any](name string, parse func(args []string, talk io.Writer) (O, error), run func(ctx context.Context, o O, out, talk io.Writer) error) {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	o, err := parse(os.Args[1:], os.Stderr)

@@ -19,6 +19,8 @@ cancel.`,
 standard output, talk to standard error; --json and --csv give output for other programs.`,
 			`The catalog is one file: --catalog FILE, else the variable CENTWISE_CATALOG, else centwise/catalog.db in your data
 directory.`,
+			`Beside commands, 'centwise help TOPIC' explains:`,
+			topicList(),
 			exitStatus()),
 		Example: `  centwise demo
   centwise import sessions.csv --create
@@ -38,7 +40,7 @@ directory.`,
 	root.SetErr(f.Streams.Err)
 	root.SetIn(f.Streams.In)
 	root.SetFlagErrorFunc(flagError)
-	root.SetHelpCommand(newHelpCmd())
+	root.SetHelpCommand(newHelpCmd(f))
 	root.PersistentFlags().StringVar(&f.catalogFlag, "catalog", "", "`FILE` that holds the catalog (default $CENTWISE_CATALOG, else your data directory)")
 	f.asking.addFlags(root)
 	root.AddGroup(commandGroups...)
@@ -111,27 +113,5 @@ func exclusive(cmd *cobra.Command, a, b string) {
 			return usagef("give one of them", "--%s and --%s cannot be used together", a, b)
 		}
 		return inner(cmd, got)
-	}
-}
-
-func newHelpCmd() *cobra.Command {
-	return &cobra.Command{
-		Use:   "help [COMMAND...]",
-		Short: "Explain a command",
-		Long:  "Explain centwise or one of its commands, like --help does.",
-		Example: `  centwise help
-  centwise help horn add`,
-		Args: args(0, -1),
-		RunE: func(cmd *cobra.Command, names []string) error {
-			target, rest, err := cmd.Root().Find(names)
-			if err != nil {
-				return unknownCommand(cmd.Root(), names[0])
-			}
-			if len(rest) > 0 {
-				return unknownCommand(target, rest[0])
-			}
-			target.InitDefaultHelpFlag()
-			return target.Help()
-		},
 	}
 }

@@ -81,25 +81,31 @@ func checkExamples(t *testing.T, cmd *cobra.Command) {
 		t.Errorf("%s has fewer than two examples", cmd.CommandPath())
 	}
 	for _, line := range lines {
-		words := shellWords(line)
-		root := newRootCmd(closedFactory(t)) // a fresh one: flags stay set
-		if len(words) < 2 || words[0] != "centwise" {
-			t.Errorf("%s: example %q does not start with centwise and a command", cmd.CommandPath(), line)
-			continue
-		}
-		found, rest, err := root.Find(words[1:])
-		if err != nil || found == root {
-			t.Errorf("%s: example %q: no such command (%v)", cmd.CommandPath(), line, err)
-			continue
-		}
-		found.InitDefaultHelpFlag()
-		if err := found.ParseFlags(rest); err != nil {
-			t.Errorf("%s: example %q: %v", cmd.CommandPath(), line, err)
-			continue
-		}
-		if err := found.ValidateArgs(found.Flags().Args()); err != nil {
-			t.Errorf("%s: example %q: %v", cmd.CommandPath(), line, err)
-		}
+		checkExample(t, cmd.CommandPath(), line)
+	}
+}
+
+// checkExample sees that a command line of this program names a command, and
+// flags and arguments that it takes.
+func checkExample(t *testing.T, place, line string) {
+	words := shellWords(line)
+	root := newRootCmd(closedFactory(t)) // a fresh one: flags stay set
+	if len(words) < 2 || words[0] != "centwise" {
+		t.Errorf("%s: example %q does not start with centwise and a command", place, line)
+		return
+	}
+	found, rest, err := root.Find(words[1:])
+	if err != nil || found == root {
+		t.Errorf("%s: example %q: no such command (%v)", place, line, err)
+		return
+	}
+	found.InitDefaultHelpFlag()
+	if err := found.ParseFlags(rest); err != nil {
+		t.Errorf("%s: example %q: %v", place, line, err)
+		return
+	}
+	if err := found.ValidateArgs(found.Flags().Args()); err != nil {
+		t.Errorf("%s: example %q: %v", place, line, err)
 	}
 }
 

@@ -132,6 +132,9 @@ type Store interface {
 	// PoolSecret is what pseudonyms are made with; it must not leave the catalog.
 	PoolSecret(ctx context.Context) (PoolSecret, error)
 
+	// TokenKeeper keeps who may use a pool server.
+	TokenKeeper
+
 	// SetTitle names the catalog (shown by info and on reports).
 	SetTitle(ctx context.Context, title string) error
 

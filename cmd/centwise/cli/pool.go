@@ -29,7 +29,7 @@ notes not at all. 'centwise pool export --show' lists exactly what would leave.`
   centwise pool merge lantern-bay.jsonl.gz`,
 	}
 	asGroup(cmd)
-	cmd.AddCommand(newPoolExportCmd(f, nil), newPoolMergeCmd(f, nil))
+	cmd.AddCommand(newPoolExportCmd(f, nil), newPoolMergeCmd(f, nil), newPoolTokenCmd(f))
 	return cmd
 }
 

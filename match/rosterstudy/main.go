@@ -9,7 +9,10 @@
 // that gains in truth: the share of what perfect knowledge would gain, what the
 // plan promised, how many are worse off, how many moved. Errors are in cents: by
 // default over the 27 usual notes that need no throw, without throws; with
-// -throws over all 31, with usual throws.
+// -throws over all 31, with usual throws. Standard errors are clustered by
+// catalog. All horns of a catalog have as many sessions, and so have all
+// mouthpieces and players; harsher are -uneven catalogs, where half of them have
+// one, and a few very many.
 package main
 
 import (
@@ -27,7 +30,11 @@ type options struct {
 	size     simulate.Size
 	catalogs int
 	first    uint64 // seed
-	classes  int    // measured ones in each catalog, and as many that never were
+	sessions int    // of a catalog; 0 = what its size has
+	uneven   bool
+	rounds   int // of readings at home
+	draws    int // of the fit; 0 = as many as it makes by itself
+	classes  int // measured ones in each catalog, and as many that never were
 	students int
 	horns    int
 	throws   bool
@@ -43,6 +50,10 @@ func parse(args []string, talk io.Writer) (options, error) {
 	var o options
 	flags.IntVar(&o.catalogs, "catalogs", 10, "how many catalogs")
 	flags.Uint64Var(&o.first, "seed", 1, "seed of the first catalog; the others follow")
+	flags.IntVar(&o.sessions, "sessions", 0, "sessions of a catalog; 0 is what its size has: 250 or 1,800")
+	flags.BoolVar(&o.uneven, "uneven", false, "half of the horns, mouthpieces and players have one session, a few very many")
+	flags.IntVar(&o.rounds, "rounds", simulate.HomeRounds, "how often each note is read at home")
+	flags.IntVar(&o.draws, "draws", 0, "draws of the fit; 0 is what the fit makes by itself")
 	flags.IntVar(&o.classes, "classes", 2, "measured classes in each catalog, and as many that never were")
 	flags.IntVar(&o.students, "students", 20, "students of a class")
 	flags.IntVar(&o.horns, "horns", 24, "horns of a class")
@@ -57,6 +68,8 @@ func parse(args []string, talk io.Writer) (options, error) {
 		return o, fmt.Errorf("-kind %q is not known: use plain or harder", *kind)
 	case o.size != simulate.Small && o.size != simulate.Medium:
 		return o, fmt.Errorf("-size %q is not known: use small or medium", *size)
+	case o.sessions < 0 || o.rounds < 1 || o.draws < 0:
+		return o, fmt.Errorf("-rounds must be 1 or more, -sessions and -draws nought or more")
 	case o.catalogs < 1 || o.classes < 1 || o.students < 1 || o.horns < o.students:
 		return o, fmt.Errorf("give at least one catalog, class and student, and as many horns as students")
 	}

@@ -12,11 +12,11 @@ import (
 )
 
 func TestParse(t *testing.T) {
-	o, err := parse([]string{"-catalogs", "3", "-kind", "harder", "-throws"}, io.Discard)
-	if err != nil || o.catalogs != 3 || o.kind != simulate.Harder || !o.throws || o.students != 20 || o.horns != 24 {
+	o, err := parse([]string{"-catalogs", "3", "-kind", "harder", "-throws", "-uneven", "-sessions", "600"}, io.Discard)
+	if err != nil || !o.uneven || o.sessions != 600 || o.rounds != simulate.HomeRounds || o.catalogs != 3 || o.kind != simulate.Harder || !o.throws || o.students != 20 || o.horns != 24 {
 		t.Errorf("%+v, %v", o, err)
 	}
-	for _, args := range [][]string{{"-kind", "x"}, {"-size", "large"}, {"-catalogs", "0"}, {"-students", "30"}, {"more"}} {
+	for _, args := range [][]string{{"-kind", "x"}, {"-size", "large"}, {"-catalogs", "0"}, {"-students", "30"}, {"-rounds", "0"}, {"-draws", "-1"}, {"more"}} {
 		if _, err := parse(args, io.Discard); err == nil {
 			t.Errorf("%v was taken", args)
 		}
@@ -35,6 +35,21 @@ func TestJudge(t *testing.T) {
 	}
 	if of, _, err := r.give(context.Background(), nil, policy{}); err != nil || of[0] != 0 || of[1] != 2 {
 		t.Errorf("perfect knowledge gives %v (%v)", of, err)
+	}
+}
+
+// Two catalogs of two classes each, which agree within: the errors are those of
+// two numbers. Gains of 1 and 3 have a mean of 2 +- 1; of possible 2 and 4 they
+// are two thirds; what 1 and 3 are off 2/3 of 2 and 4, -1/3 and 1/3, in shares of 3,
+// makes a standard error of 1/9.
+func TestClusteredErrors(t *testing.T) {
+	c := &table{o: options{classes: 2}}
+	x, y := []float64{1, 1, 3, 3}, []float64{2, 2, 4, 4}
+	if m, se := c.clustered(x); math.Abs(m-2) > 1e-12 || math.Abs(se-1) > 1e-12 {
+		t.Errorf("%g +- %g", m, se)
+	}
+	if m, se := c.share(x, y); math.Abs(m-2.0/3) > 1e-12 || math.Abs(se-1.0/9) > 1e-12 {
+		t.Errorf("share %g +- %g", m, se)
 	}
 }
 

@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"cmp"
 	"fmt"
 )
 
@@ -15,19 +16,20 @@ type Class struct {
 type ClassStudent struct{ Player, Mouthpiece, Horn int }
 
 // ClassOptions decide a class: how many students and horns, how many sessions at
-// home each student has with what they play now (0: never measured), and which of
-// the classes of a world it is.
+// home each student has with what they play now (0: never measured), how often
+// each usual note is read there (0: HomeRounds), and which of the classes of a
+// world it is.
 type ClassOptions struct {
-	Students, Horns, Sessions int
-	Number                    uint64
+	Students, Horns, Sessions, Rounds int
+	Number                            uint64
 }
 
-// homeRounds is how often each usual note is read in a session at home: as often
-// as the measuring protocol has it.
-const homeRounds = 3
+// HomeRounds is how often each usual note is read in a session at home unless
+// told otherwise: as often as the measuring protocol has it.
+const HomeRounds = 3
 
-// AddClass adds players to the world, and their sessions at home: every usual
-// note three times, read by a contributor of the world. Horns and mouthpieces are
+// AddClass adds players to the world, and their sessions at home, read by a
+// contributor of the world. Horns and mouthpieces are
 // of the largest part, where those live who have the students in their class. It
 // panics when that has not enough of them.
 func (w *World) AddClass(o ClassOptions) Class {
@@ -36,6 +38,7 @@ func (w *World) AddClass(o ClassOptions) Class {
 	if len(horns) < o.Horns || len(mouthpieces) < o.Students || o.Horns < o.Students {
 		panic(fmt.Sprintf("simulate: no class of %d students and %d horns with %d horns and %d mouthpieces", o.Students, o.Horns, len(horns), len(mouthpieces)))
 	}
+	rounds := cmp.Or(o.Rounds, HomeRounds)
 	var c Class
 	for _, at := range rng.Perm(len(horns))[:o.Horns] {
 		c.Horns = append(c.Horns, horns[at])
@@ -48,7 +51,7 @@ func (w *World) AddClass(o ClassOptions) Class {
 		s := ClassStudent{Player: len(w.Players) - 1, Mouthpiece: mouthpieces[own[i]], Horn: c.Horns[i]}
 		c.Students = append(c.Students, s)
 		for k := range o.Sessions {
-			w.addHome(s, fmt.Sprintf("%s at home %d", p.Label, k+1))
+			w.addHome(s, fmt.Sprintf("%s at home %d", p.Label, k+1), rounds)
 		}
 	}
 	return c
@@ -66,10 +69,10 @@ func measured(items []Item) []int {
 }
 
 // addHome plays a session of a student.
-func (w *World) addHome(s ClassStudent, name string) {
+func (w *World) addHome(s ClassStudent, name string, rounds int) {
 	session := Session{Name: name, Horn: s.Horn, Mouthpiece: s.Mouthpiece, Player: s.Player, Contributor: w.Players[s.Player].Contributor}
 	var sheet []Reading
-	for round := range homeRounds {
+	for round := range rounds {
 		for _, j := range Usual {
 			sheet = append(sheet, Reading{Slot: j, Repeat: round + 1})
 		}

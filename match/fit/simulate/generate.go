@@ -8,12 +8,16 @@ import (
 
 // Options decide a world. Look is how many mouthpieces a player of the harder
 // kind tries before keeping the one that suits the horn best; 0 is the default
-// of 12, 1 pairs at random.
+// of 12, 1 pairs at random. Sessions is how many there are; 0 is what the size
+// has. Even gives all horns as many of them, and all mouthpieces and players,
+// where else half of these have one and a few very many.
 type Options struct {
-	Kind Kind
-	Size Size
-	Seed uint64
-	Look int
+	Kind     Kind
+	Size     Size
+	Seed     uint64
+	Look     int
+	Sessions int
+	Even     bool
 }
 
 // Generate makes a world of the given kind and size. It panics on a kind or
@@ -22,11 +26,15 @@ func Generate(kind Kind, size Size, seed uint64) *World {
 	return GenerateWith(Options{Kind: kind, Size: size, Seed: seed})
 }
 
-// GenerateWith is [Generate] with all options.
+// GenerateWith is [Generate] with all options. It panics too when there are too
+// few sessions for the items.
 func GenerateWith(o Options) *World {
 	p, ok := plans[o.Kind][o.Size]
 	if !ok {
 		panic(fmt.Sprintf("simulate: no catalog of kind %q and size %q", o.Kind, o.Size))
+	}
+	if o.Sessions > 0 {
+		p.sessions = o.Sessions
 	}
 	if o.Look == 0 {
 		o.Look = 1
@@ -38,7 +46,7 @@ func GenerateWith(o Options) *World {
 	w.makeItems(p)
 	w.makeContributors(p)
 	w.makePlayers(p)
-	w.makeSessions(p, o.Look)
+	w.makeSessions(p, o)
 	if o.Kind == Harder {
 		w.addUnmeasured()
 	}

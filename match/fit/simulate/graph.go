@@ -54,6 +54,19 @@ func degrees(rng *rand.Rand, n, total int) []int {
 	return out
 }
 
+// evenDegrees deals total sessions out to n items so that none has two more than
+// another; chance decides who has one more.
+func evenDegrees(rng *rand.Rand, n, total int) []int {
+	if total < n {
+		panic("simulate: too few sessions for the items")
+	}
+	out := make([]int, n)
+	for at, i := range rng.Perm(n) {
+		out[i] = total*(at+1)/n - total*at/n
+	}
+	return out
+}
+
 // side is the horns or the mouthpieces of a part while they are being paired.
 type side struct {
 	free    []int // stubs left per item

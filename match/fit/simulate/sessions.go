@@ -22,7 +22,11 @@ const (
 )
 
 // makeSessions pairs the items part by part, then plays every session.
-func (w *World) makeSessions(p plan, look int) {
+func (w *World) makeSessions(p plan, o Options) {
+	deal := degrees
+	if o.Even {
+		deal = evenDegrees
+	}
 	rng := stream(w.Seed, "graph")
 	horns, mouthpieces := places(w.Horns), places(w.Mouthpieces)
 	players := map[int][]int{}
@@ -32,8 +36,8 @@ func (w *World) makeSessions(p plan, look int) {
 	for part, n := range partSizes(p.sessions, islandCount(p.horns)) {
 		hs, ms := horns[part], mouthpieces[part]
 		misfit := func(h, m int) float64 { return Spread(w.Truth(hs[h], ms[m]), Throwless) }
-		pairs := pairUp(rng, degrees(rng, len(hs), n), degrees(rng, len(ms), n), look, misfit)
-		who := stubs(degrees(rng, len(players[part]), n))
+		pairs := pairUp(rng, deal(rng, len(hs), n), deal(rng, len(ms), n), o.Look, misfit)
+		who := stubs(deal(rng, len(players[part]), n))
 		rng.Shuffle(len(who), func(i, j int) { who[i], who[j] = who[j], who[i] })
 		for i, pair := range pairs {
 			player := players[part][who[i]]

@@ -264,3 +264,29 @@ func TestPlayersChoose(t *testing.T) {
 	}
 	near(t, "correlation of random pairs", mean(1), 0, 0.02)
 }
+
+// In an even catalog no item has two sessions more than another of its part, and
+// all parts hang together as in others; Sessions says how many there are.
+func TestEvenCatalogs(t *testing.T) {
+	w := GenerateWith(Options{Kind: Plain, Size: Small, Seed: 3, Sessions: 600, Even: true})
+	if len(w.Sessions) != 600 {
+		t.Fatalf("%d sessions", len(w.Sessions))
+	}
+	for what, items := range map[string][]Item{"horns": w.Horns, "mouthpieces": w.Mouthpieces} {
+		least, most := map[int]int{}, map[int]int{}
+		for _, x := range items {
+			if n, ok := least[x.Part]; !ok || x.Measured < n {
+				least[x.Part] = x.Measured
+			}
+			most[x.Part] = max(most[x.Part], x.Measured)
+		}
+		for part := range least {
+			if least[part] < 2 || most[part]-least[part] > 1 {
+				t.Errorf("%s of part %d have %d to %d sessions", what, part, least[part], most[part])
+			}
+		}
+	}
+	if uneven := GenerateWith(Options{Kind: Plain, Size: Small, Seed: 3, Sessions: 600}); slices.Equal(w.Horns[0].Truth, uneven.Horns[1].Truth) || !slices.Equal(w.Horns[0].Truth, uneven.Horns[0].Truth) {
+		t.Error("who measures what changes what is true")
+	}
+}

@@ -116,11 +116,46 @@ func TestOrderKeepsToWhatIsAllowed(t *testing.T) {
 	}
 }
 
+// Five candidates that are each better in 4 % of the worlds, never two at once: by
+// themselves none has much of a chance, together they have 20 %.
+func TestAnyOfThoseLeftCounts(t *testing.T) {
+	v := &Visit{errors: make([][]float64, 6)}
+	for i := range v.errors {
+		for k := range Worlds {
+			e := 5.0
+			if i > 0 && k/24 == i {
+				e = 4
+			}
+			v.errors[i] = append(v.errors[i], e)
+		}
+	}
+	near := func(x, want float64) bool { return math.Abs(x-want) < 1e-9 }
+	if done, rival, chance := v.Done(nil, nil, UsualRule); done || rival != 1 || !near(chance, 0.20) {
+		t.Errorf("done %v, rival %d, chance %g", done, rival, chance)
+	}
+	if done, _, chance := v.Done(nil, nil, Rule{Cents: 1, Chance: 0}); !done || chance != 0 {
+		t.Errorf("by more than they are better: done %v, chance %g", done, chance)
+	}
+	only := func(i int) bool { return i != 5 }
+	if done, rival, chance := v.Done(nil, only, Rule{0.5, 0.16}); !done || rival != 1 || !near(chance, 0.16) {
+		t.Errorf("without one: done %v, rival %d, chance %g", done, rival, chance)
+	}
+	// What was tried is no rival; a world where two are better counts once.
+	v.errors[4][24*5] = 4
+	if done, rival, chance := v.Done([]int{1, 2, 3}, nil, UsualRule); !done || rival != 4 || !near(chance, 0.08) {
+		t.Errorf("three tried: done %v, rival %d, chance %g", done, rival, chance)
+	}
+	if done, rival, _ := v.Done([]int{1, 2, 3, 4, 5}, nil, UsualRule); !done || rival != -1 {
+		t.Errorf("all tried: done %v, rival %d", done, rival)
+	}
+}
+
 // Readings that say a setup is as the present one leave it so; readings that say
 // it is much better make it the pick, and the rule stops.
 func TestLearningPicksAndStops(t *testing.T) {
 	v := open(t, 6, 6, 6.2)
-	if done, rival, chance := v.Done(nil, nil, UsualRule); done || rival < 1 || chance <= UsualRule.Chance {
+	rule := Rule{Cents: 0.5, Chance: 0.05}
+	if done, rival, chance := v.Done(nil, nil, rule); done || rival < 1 || chance <= rule.Chance {
 		t.Fatalf("before anything: done %v, rival %d with %g", done, rival, chance)
 	}
 	if v.Pick(nil) != 0 {
@@ -135,7 +170,7 @@ func TestLearningPicksAndStops(t *testing.T) {
 	if v.Pick([]int{1}) != 1 || v.Better(1, 0, 0) < 0.9 {
 		t.Errorf("pick %d, better with %g", v.Pick([]int{1}), v.Better(1, 0, 0))
 	}
-	if done, _, chance := v.Done([]int{1, 2}, nil, UsualRule); !done || chance != 0 {
+	if done, _, chance := v.Done([]int{1, 2}, nil, rule); !done || chance != 0 {
 		t.Errorf("all tried: done %v, chance %g", done, chance)
 	}
 	if done, _, _ := v.Done([]int{1}, nil, Rule{Cents: 0, Chance: 1}); !done {

@@ -26,6 +26,8 @@ type Adjusted struct {
 	Basis           fit.Basis    `json:"basis"`
 	Evidence        EvidenceView `json:"evidence"`
 	Weighting       string       `json:"weights"`
+	// Bore is whose bore the shifts are calculated for.
+	Bore BoreSource `json:"bore"`
 	// Model says in words what air column the shifts are calculated for.
 	Model   string       `json:"model"`
 	Notes   []AdjustNote `json:"notes"`
@@ -35,6 +37,15 @@ type Adjusted struct {
 	Best  *Combination `json:"best"`
 	Words []string     `json:"words"`
 }
+
+// BoreSource is where the bore of an air column comes from.
+type BoreSource string
+
+// Sources of bores.
+const (
+	BoreDescribed BoreSource = "described" // of the horn, as somebody measured it
+	BoreInvented  BoreSource = "invented"  // of an invented instrument of its kind and key
+)
 
 // AdjustNote is a note as it is.
 type AdjustNote struct {
@@ -100,8 +111,8 @@ type bench struct {
 }
 
 // Adjust works out what adjustments of a setup would do to every note: shifts
-// from the air column of a generic instrument with what is known of this horn
-// and mouthpiece, laid on the predicted profile, judged after the best slide and
+// from the air column of the horn's described bore, or of a generic instrument,
+// with what is known of the mouthpiece, laid on the predicted profile, judged after the best slide and
 // throws. With a session its mean readings are the profile, and only notes that
 // it has are judged. It fails as [Explain] does, for a session with another
 // setup, and when the air column has no resonance for a note of the range.
@@ -123,7 +134,7 @@ func Adjust(e Engine, o Of, session *catalog.Session, c Criteria, adapter bool) 
 	}
 	out.Verdict, out.MeasurableCents = b.verdict, b.least
 	out.Basis, out.Evidence = b.profile.Evidence.Basis, viewOf(b.profile.Evidence)
-	out.Weighting, out.Model = b.criteria.weighting(), b.lab.words
+	out.Weighting, out.Bore, out.Model = b.criteria.weighting(), b.lab.bore, b.lab.words
 	if o.Player != nil {
 		out.Player = o.Player.Label
 	}

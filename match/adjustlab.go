@@ -1,6 +1,7 @@
 package match
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -21,12 +22,13 @@ const (
 // Shares by which shifts carried from the generic instrument to another are
 // usually wrong, by simulation: other horns 1 to 8 % (leadpipe 18 %), other
 // mouthpieces 1 to 10 % for slides, gap and leadpipe, 16 % for the cup, 23 to
-// 29 % for the backbore, 42 % for the throat.
+// 29 % for the backbore, 42 % for the throat. Of a described bore it is only the
+// mouthpiece that is another.
 const (
-	doubtSlide, doubtGap, doubtLeadpipe     = 0.05, 0.10, 0.18
-	doubtCup, doubtBackbore, doubtThroat    = 0.16, 0.29, 0.42
-	doubtTemperature                        = 0.02
-	warmer, narrowShare, narrowFrom, narrow = 5.0, 0.02, 20.0, 20.0
+	doubtSlide, doubtGap, doubtLeadpipe      = 0.05, 0.10, 0.18
+	doubtCup, doubtBackbore, doubtThroat     = 0.16, 0.29, 0.42
+	doubtTemperature, doubtDescribedLeadpipe = 0.02, 0.10
+	warmer, narrowShare, narrowFrom, narrow  = 5.0, 0.02, 20.0, 20.0
 )
 
 // change is one adjustment that can be tried.
@@ -46,45 +48,98 @@ type lab struct {
 	setup  aircolumn.Setup
 	before *aircolumn.Model
 	slots  []pitch.Slot
+	bore   BoreSource
 	words  string
 	known  map[string]bool // dimensions of the mouthpiece
 }
 
-// newLab makes the generic instrument of the horn's kind and key, with what is
-// known of horn and mouthpiece.
+// newLab makes the air column of a setup: the horn's described bore where it has
+// one that can be played, else the generic instrument of its kind and key; both
+// with what is known of the mouthpiece.
 func newLab(h catalog.Horn, m catalog.Mouthpiece, slots []pitch.Slot) (*lab, error) {
 	generic, err := aircolumn.Generic(h.Instrument, h.Key)
 	if err != nil {
 		return nil, err
 	}
-	l := &lab{setup: generic, slots: slots, known: map[string]bool{}}
-	fourth := pitch.Valves(1 << 3)
 	if h.Valves == 4 {
-		first := pitch.Valves(1)
-		l.setup.Horn.Loops[3] = generic.Horn.Loops[0] * (fourth.Ratio() - 1) / (first.Ratio() - 1)
+		first, fourth := pitch.Valves(1), pitch.Valves(1<<3)
+		generic.Horn.Loops[3] = generic.Horn.Loops[0] * (fourth.Ratio() - 1) / (first.Ratio() - 1)
 	}
-	withCup := l.describe(h, m)
-	if l.before, err = l.model(change{}); err != nil && withCup {
-		// Dimensions that make no mouthpiece together tell nothing.
-		l.setup.Cup, l.known = generic.Cup, map[string]bool{}
-		l.before, err = l.model(change{})
+	trouble := ""
+	if h.BoreGeometry != "" {
+		l, err := labOnBore(generic, h, m, slots)
+		if err == nil {
+			return l, nil
+		}
+		trouble = fmt.Sprintf("; its described bore is of no use here: %v", err)
 	}
-	if err != nil {
+	if h.BoreMM > 0 {
+		generic.Horn.BoreMM = h.BoreMM
+	}
+	l := &lab{setup: generic, slots: slots, bore: BoreInvented}
+	if err := l.fill(m); err != nil {
 		return nil, err
 	}
 	if _, err := l.before.Peaks(slots); err != nil {
 		return nil, catalog.Errorf(catalog.Invalid, "leave out the highest notes with --range", "the air column of a generic %s in %s can't tell: %v", h.Instrument, h.Key, err)
 	}
-	l.words = l.describeWords(h, m)
+	l.words = l.inventedWords(h, m) + trouble
 	return l, nil
 }
 
-// describe puts what is known of horn and mouthpiece into the setup; true when
-// that is anything of the mouthpiece.
-func (l *lab) describe(h catalog.Horn, m catalog.Mouthpiece) bool {
-	if h.BoreMM > 0 {
-		l.setup.Horn.BoreMM = h.BoreMM
+// labOnBore is the lab on a horn's described bore. It fails where that can't be
+// read, or lacks a resonance that is asked for.
+func labOnBore(generic aircolumn.Setup, h catalog.Horn, m catalog.Mouthpiece, slots []pitch.Slot) (*lab, error) {
+	bore, err := aircolumn.ReadBore(strings.NewReader(h.BoreGeometry))
+	if err != nil {
+		return nil, err
 	}
+	l := &lab{slots: slots, bore: BoreDescribed}
+	gapAssumed := false
+	if l.setup, gapAssumed, err = generic.Describe(bore); err != nil {
+		return nil, err
+	}
+	if err := l.fill(m); err != nil {
+		return nil, err
+	}
+	peaks, err := l.before.Peaks(slots)
+	if err != nil {
+		return nil, err
+	}
+	l.words = l.describedWords(h, m, gapAssumed)
+	off := offKey(h, peaks)
+	where := fmt.Sprintf("lies %.0f cents %s %s: check its lengths", math.Abs(off), aboveOrBelow(off), h.Key)
+	switch {
+	case math.Abs(off) > aircolumn.MostOffKeyCents:
+		return nil, errors.New("it " + where)
+	case math.Abs(off) > 100:
+		l.words += ", which as described " + where
+	}
+	return l, nil
+}
+
+// offKey is how far resonances lie from where those of the horn's key do, in
+// cents, on the average.
+func offKey(h catalog.Horn, peaks []aircolumn.Resonance) float64 {
+	sum := 0.0
+	for _, r := range peaks {
+		sum += r.Cents(h.Transposition(), catalog.DefaultA4Hz) / float64(len(peaks))
+	}
+	return sum
+}
+
+func aboveOrBelow(cents float64) string {
+	if cents < 0 {
+		return "below"
+	}
+	return "above"
+}
+
+// fill puts what is known of the mouthpiece into the setup, and makes the model.
+// Dimensions that make no mouthpiece together tell nothing.
+func (l *lab) fill(m catalog.Mouthpiece) error {
+	cup := l.setup.Cup
+	l.known = map[string]bool{}
 	for _, d := range []struct {
 		dimension aircolumn.Dimension
 		value     float64
@@ -96,7 +151,12 @@ func (l *lab) describe(h catalog.Horn, m catalog.Mouthpiece) bool {
 			l.setup, l.known[d.dimension.Name] = l.setup.With(d.dimension, d.value), true
 		}
 	}
-	return len(l.known) > 0
+	if len(l.known) > 0 && l.setup.Cup.Check() != nil {
+		l.setup.Cup, l.known = cup, map[string]bool{}
+	}
+	var err error
+	l.before, err = l.model(change{})
+	return err
 }
 
 // cupVolume is the volume of the cup, from its depth where that alone is known.
@@ -111,25 +171,47 @@ func (l *lab) cupVolume(m catalog.Mouthpiece) float64 {
 	return cup.CupCM3 * m.CupDepthMM / cup.DepthMM()
 }
 
-func (l *lab) describeWords(h catalog.Horn, m catalog.Mouthpiece) string {
+// inventedWords say what is known of an air column that is none of the horn's.
+func (l *lab) inventedWords(h catalog.Horn, m catalog.Mouthpiece) string {
 	var known []string
 	if h.BoreMM > 0 {
 		known = append(known, "the bore of "+h.Label)
 	}
-	var of []string
-	for _, d := range aircolumn.CupDimensions {
-		if l.known[d.Name] {
-			of = append(of, d.Name)
-		}
-	}
-	if of != nil {
-		known = append(known, strings.Join(of, ", ")+" of "+m.Label)
+	if of := l.cupWords(m); of != "" {
+		known = append(known, of)
 	}
 	text := fmt.Sprintf("an invented %s in %s", h.Instrument, h.Key)
 	if known == nil {
 		return text + ", as no dimension of the horn or the mouthpiece is known"
 	}
 	return text + " with " + joinAnd(known)
+}
+
+// cupWords name the dimensions of a mouthpiece that are known, "" for none.
+func (l *lab) cupWords(m catalog.Mouthpiece) string {
+	var of []string
+	for _, d := range aircolumn.CupDimensions {
+		if l.known[d.Name] {
+			of = append(of, d.Name)
+		}
+	}
+	if of == nil {
+		return ""
+	}
+	return strings.Join(of, ", ") + " of " + m.Label
+}
+
+// describedWords say what is known of an air column with a described bore.
+func (l *lab) describedWords(h catalog.Horn, m catalog.Mouthpiece, gapAssumed bool) string {
+	gap := "its described gap"
+	if gapAssumed {
+		gap = "a usual gap, as none is described,"
+	}
+	text := fmt.Sprintf("the described bore of %s with %s of %.1f mm, and the valve loops and mouthpiece of an invented %s in %s", h.Label, gap, l.setup.Horn.GapMM, h.Instrument, h.Key)
+	if of := l.cupWords(m); of != "" {
+		text += " with " + of
+	}
+	return text
 }
 
 // model is the air column after a change.
@@ -221,7 +303,11 @@ func (l *lab) changes(h catalog.Horn) []change {
 	for valve := 1; valve <= 3; valve++ {
 		out = append(out, slideOut(valve, min(map[int]float64{1: 5, 2: 2, 3: 5}[valve], slideLimit(h, valve))))
 	}
-	out = append(out, gapWider(1), gapWider(-1), change{what: "air warmer", unit: "degrees", step: warmer, reversible: true, doubt: doubtTemperature, warmer: warmer})
+	out = append(out, gapWider(1))
+	if narrower := min(1, l.setup.Horn.GapMM); narrower >= setMM {
+		out = append(out, gapWider(-narrower))
+	}
+	out = append(out, change{what: "air warmer", unit: "degrees", step: warmer, reversible: true, doubt: doubtTemperature, warmer: warmer})
 	cup := l.known[aircolumn.CupVolume.Name]
 	throat := cup && l.known[aircolumn.Throat.Name] && l.known[aircolumn.ThroatLength.Name] && l.known[aircolumn.BackboreExit.Name]
 	scale := func(d aircolumn.Dimension, factor float64) func(*aircolumn.Setup) {
@@ -230,7 +316,7 @@ func (l *lab) changes(h catalog.Horn) []change {
 	add := func(d aircolumn.Dimension, by float64) func(*aircolumn.Setup) {
 		return func(s *aircolumn.Setup) { *d.Of(s) += by }
 	}
-	return append(out,
+	out = append(out,
 		change{what: "cup larger", unit: "%", step: 5, doubt: doubtCup, edit: scale(aircolumn.CupVolume, 1.05)},
 		change{what: "cup smaller", unit: "%", step: 5, doubt: doubtCup, edit: scale(aircolumn.CupVolume, 1/1.05)},
 		change{what: "throat wider", unit: "mm", step: 0.1, uncertain: !throat, doubt: doubtThroat, edit: add(aircolumn.Throat, 0.1)},
@@ -238,8 +324,15 @@ func (l *lab) changes(h catalog.Horn) []change {
 		// The shape of a backbore is never known in numbers.
 		change{what: "backbore more open", unit: "", step: 0.05, uncertain: true, doubt: doubtBackbore, edit: add(aircolumn.BackboreShape, -0.05)},
 		change{what: "backbore exit wider", unit: "mm", step: 0.2, uncertain: true, doubt: doubtBackbore, edit: add(aircolumn.BackboreExit, 0.2)},
-		change{what: "leadpipe start wider", unit: "mm", step: 0.1, doubt: doubtLeadpipe, edit: add(aircolumn.LeadpipeStart, 0.1)},
-		change{what: "leadpipe longer", unit: "mm", step: 10, doubt: doubtLeadpipe, edit: add(aircolumn.LeadpipeLength, 10)},
-		change{what: "dent or dirt at the leadpipe's start", unit: "% of the bore", step: 100 * narrowShare, doubt: doubtLeadpipe, narrowed: true},
 	)
+	leadpipe := doubtLeadpipe
+	if l.bore == BoreDescribed {
+		leadpipe = doubtDescribedLeadpipe
+	}
+	if l.setup.Horn.HasLeadpipe() {
+		out = append(out,
+			change{what: "leadpipe start wider", unit: "mm", step: 0.1, doubt: leadpipe, edit: add(aircolumn.LeadpipeStart, 0.1)},
+			change{what: "leadpipe longer", unit: "mm", step: 10, doubt: leadpipe, edit: add(aircolumn.LeadpipeLength, 10)})
+	}
+	return append(out, change{what: "dent or dirt at the leadpipe's start", unit: "% of the bore", step: 100 * narrowShare, doubt: leadpipe, narrowed: true})
 }

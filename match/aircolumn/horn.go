@@ -7,7 +7,7 @@ import (
 )
 
 // Horn is an instrument behind the mouthpiece by its dimensions in mm. Its
-// shape between them is ours: a straight leadpipe, a cylinder, a bell whose
+// shape between them is ours, unless its bore was described ([Setup.Describe]): a straight leadpipe, a cylinder, a bell whose
 // radius falls off with the distance from a point behind the mouth as
 // b (x0 + x)^-Flare (the "Bessel" horn, a usual approximation of bells).
 type Horn struct {
@@ -22,16 +22,21 @@ type Horn struct {
 	MouthMM         float64 // diameter of the bell's mouth
 	Flare           float64 // exponent of the bell
 	Loops           Loops
+
+	described *described // its bore as somebody measured it; nil = our shape
 }
 
 // Check reports dimensions that make no horn.
 func (h Horn) Check() error {
+	if h.described != nil {
+		return h.checkDescribed()
+	}
 	for _, d := range []struct {
 		name      string
 		value     float64
 		low, high float64
 	}{
-		{"gap", h.GapMM, 0, 30}, {"receiver", h.ReceiverMM, 5, 20}, {"leadpipe start", h.LeadpipeStartMM, 5, 20},
+		{"gap", h.GapMM, 0, maxGapMM}, {"receiver", h.ReceiverMM, 5, 20}, {"leadpipe start", h.LeadpipeStartMM, 5, 20},
 		{"leadpipe length", h.LeadpipeMM, 20, 1500}, {"bore", h.BoreMM, 6, 25}, {"tube length", h.TubeMM + 2*h.SlideMM, 1, 5000},
 		{"bell length", h.BellMM, 100, 3000}, {"bell mouth", h.MouthMM, 50, 400}, {"flare", h.Flare, 0.2, 2},
 	} {
@@ -44,6 +49,9 @@ func (h Horn) Check() error {
 
 // Bore is the horn as pieces.
 func (h Horn) Bore() Bore {
+	if h.described != nil {
+		return h.described.bore(h)
+	}
 	var out Bore
 	if h.GapMM > 0 {
 		out = append(out, Piece{Leadpipe, h.GapMM, h.ReceiverMM, h.ReceiverMM})

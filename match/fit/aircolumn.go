@@ -84,7 +84,8 @@ const boreShare = 0.75
 // expectedOfBore is what a horn's described bore makes one expect of it on the
 // slots, in cents, its level and its tuning slide's setting apart; nil if the bore
 // is not described, or not so that it can be played. The bore is heard behind the
-// generic mouthpiece of its kind and with the generic instrument's valves.
+// generic mouthpiece of its kind, with the generic instrument's valves, and with
+// its gap where none is described.
 func expectedOfBore(h catalog.Horn, slots []pitch.Slot) []float64 {
 	if h.BoreGeometry == "" {
 		return nil
@@ -97,14 +98,11 @@ func expectedOfBore(h catalog.Horn, slots []pitch.Slot) []float64 {
 	if err != nil {
 		return nil
 	}
-	usual := generic.Instrument()
-	described := aircolumn.Instrument{Bore: generic.Cup.Bore(), Loops: usual.Loops}
-	for _, piece := range bore {
-		if piece.Part != aircolumn.Mouthpiece {
-			described.Bore = append(described.Bore, piece)
-		}
+	described, _, err := generic.Describe(bore)
+	if err != nil {
+		return nil
 	}
-	before, after := resonances(usual, slots), resonances(described, slots)
+	before, after := resonances(generic.Instrument(), slots), resonances(described.Instrument(), slots)
 	if before == nil || after == nil {
 		return nil
 	}
@@ -157,6 +155,9 @@ func withoutLevel(slots []pitch.Slot, before, after map[pitch.Slot]float64) []fl
 	shift := mat.NewVecDense(len(at), cents)
 	if err := fitted.SolveVec(level, shift); err != nil {
 		return nil // one combination of valves only
+	}
+	if math.Abs(fitted.AtVec(0)+fitted.AtVec(1)) > aircolumn.MostOffKeyCents {
+		return nil
 	}
 	left.MulVec(level, &fitted)
 	for i, j := range at {

@@ -29,9 +29,10 @@ func newAdjustCmd(f *Factory, runF func(*adjustOptions) error) *cobra.Command {
 room. Each adjustment shifts some notes up and others down; shown is the error that is left to the lip afterwards, with the
 tuning slide and the throws at their best again, and which notes it improves and spoils. Then the best combination of what can
 be undone: valve slides left out and the gap, within their limits.`,
-			`The profile is the prediction for the setup, with all readings of it, or with --session what one session read. The shifts are calculated on the air column of an
-invented instrument of the horn's kind and key, with the bore and the mouthpiece's dimensions where the catalog has them, and
-solved anew for every adjustment. They hold for other horns to 1 to 18 % of their size, for other mouthpieces to 16 % (cup), 29 %
+			`The profile is the prediction for the setup, with all readings of it, or with --session what one session read. The shifts are calculated on the air column of the
+horn's described bore (see 'centwise horn edit --bore-geometry'), its gap included, or else of an invented instrument of the horn's kind and key
+with the horn's bore diameter; both with the mouthpiece's dimensions where the catalog has them, and solved anew for every
+adjustment. The last lines say which it was. Those of the invented instrument hold for other horns to 1 to 18 % of their size; both hold for other mouthpieces to 16 % (cup), 29 %
 (backbore) and 42 % (throat): throat and backbore are marked uncertain unless the mouthpiece's dimensions are known, and a
 backbore, whose shape is not kept in numbers, always.`,
 			`Valve slides can stay out as far as the horn's throw reaches, 8 mm where none is known, the second 4 mm; what stays out
@@ -40,7 +41,7 @@ is gone from the throw. The gap can change by 2 mm either way, by sleeves or shi
 			cautionIrreversible,
 			`--shifts prints the shift table: cents by note and adjustment. --json prints one object: "horn", "mouthpiece", "player", "session",
 "error_cents", "low", "high" and the other members of a verdict as it is, "measurable_cents" (the least change that one session before
-and one after show), "basis", "evidence", "weights", "model", "notes": [{"note", "valves", "partial", "cents", "left"}], "changes":
+and one after show), "basis", "evidence", "weights", "bore" ("described" or "invented"), "model" (in words), "notes": [{"note", "valves", "partial", "cents", "left"}], "changes":
 [{"what", "step", "unit", "reversible", "uncertain", "doubt" (share by which shifts are usually wrong), "cents": [shift, one a note],
 "left": [one a note], "error_cents", "gain_cents", "measurable", "improved": [notes], "spoilt": [notes]}], "best": null or {"settings":
 [{"what", "mm", "min_mm", "max_mm"}], "cents", "left", "error_cents", ...}, and "words". --csv prints the shift table, a line a note and

@@ -17,7 +17,7 @@ const noBore = "none"
 // gear list.
 var hornBoreField = gearField[catalog.Horn]{
 	name: "bore_geometry", kind: fileKind,
-	usage: "its bore, from which predictions start: a file with the columns x_mm, diameter_mm and part, as for 'centwise aircolumn'; none to forget it",
+	usage: "its bore, from which predictions and what-ifs start: a file with the columns x_mm, diameter_mm and part, as for 'centwise aircolumn'; none to forget it",
 	set: func(h *catalog.Horn, path string) (err error) {
 		h.BoreGeometry = ""
 		if path = strings.TrimSpace(path); path != "" && !strings.EqualFold(path, noBore) {

@@ -17,7 +17,7 @@ func (s *Store) Apply(ctx context.Context, c catalog.Changes) error {
 	if err := c.Validate(); err != nil {
 		return err
 	}
-	return s.write(ctx, "writing to the catalog", func(tx *sql.Tx) error {
+	return s.write(ctx, "writing to the catalog", func(tx *transaction) error {
 		w := &changer{ctx: ctx, tx: tx, store: s, now: time.Now()}
 		return w.apply(c)
 	})
@@ -27,7 +27,7 @@ func (s *Store) Apply(ctx context.Context, c catalog.Changes) error {
 // it comes to be.
 type changer struct {
 	ctx   context.Context
-	tx    *sql.Tx
+	tx    *transaction
 	store *Store
 	now   time.Time
 	sum   catalog.Digest
@@ -297,7 +297,7 @@ func (g *gear[T]) follows(h head, number int, label string) error {
 // statements are prepared for one transaction.
 type statements []*sql.Stmt
 
-func prepareAll(ctx context.Context, tx *sql.Tx, queries ...string) (statements, error) {
+func prepareAll(ctx context.Context, tx *transaction, queries ...string) (statements, error) {
 	var out statements
 	for _, q := range queries {
 		st, err := tx.PrepareContext(ctx, q)

@@ -1,6 +1,7 @@
 package sqlstore
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io/fs"
@@ -14,11 +15,18 @@ import (
 // is brought to disk and then given its name. The copy is compact, its indices
 // are built anew, and it is one moment of the catalog; others may write
 // meanwhile. An existing file is never replaced.
+//
+// From a server the copy is a file too, and path may be the address of an empty
+// database: so a catalog goes to a server and comes back.
 func (s *Store) Backup(ctx context.Context, path string) error {
 	if path == "" {
 		return catalog.Errorf(catalog.Invalid, "name the file to write", "the backup has no path")
 	}
-	if err := s.copyTo(ctx, path); err != nil {
+	copyTo := s.copyTo
+	if IsAddress(path) {
+		copyTo = s.copyToServer
+	}
+	if err := copyTo(ctx, path); err != nil {
 		var domain *catalog.Error
 		if errors.As(err, &domain) || ctx.Err() != nil {
 			return s.fail(ctx, "backing up", err)
@@ -26,13 +34,40 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 		if errors.Is(err, fs.ErrExist) {
 			return catalog.Errorf(catalog.Conflict, "choose another name, or move it away", "%s exists already", path)
 		}
-		kind, hint := explain(s.dialect.classify(err))
+		kind, hint := s.dialect.explain(s.dialect.classify(err))
 		if kind == catalog.Internal {
 			kind, hint = catalog.Unavailable, "choose a folder that is there, has room and that you may write"
 		}
-		return &catalog.Error{Kind: kind, What: "backing up to " + path, Err: err, Hint: hint}
+		return &catalog.Error{Kind: kind, What: "backing up to " + Shown(path), Err: err, Hint: hint}
 	}
 	return nil
+}
+
+// copyToServer fills an empty database.
+func (s *Store) copyToServer(ctx context.Context, address string) error {
+	to, err := Open(ctx, address, Options{Create: true, WithFirstChange: true})
+	if err != nil {
+		return err
+	}
+	defer to.Close()
+	if !to.unmade {
+		return catalog.Errorf(catalog.Conflict, "name another database, or another schema in it: ?search_path=NAME", "there is a catalog at %s already", to.path)
+	}
+	return s.transfer(ctx, to)
+}
+
+// copyToFile writes the copy to a new file.
+func (s *Store) copyToFile(ctx context.Context, path string) error {
+	if s.dialect.backup != "" {
+		_, err := s.db.ExecContext(ctx, s.dialect.backup, path)
+		return err
+	}
+	to, err := Open(ctx, path, Options{Create: true})
+	if err != nil {
+		return err
+	}
+	err = s.transfer(ctx, to)
+	return cmp.Or(err, to.Close()) // closing puts the journal's pages into the file
 }
 
 func (s *Store) copyTo(ctx context.Context, path string) error {
@@ -48,7 +83,7 @@ func (s *Store) copyTo(ctx context.Context, path string) error {
 	}
 	defer os.RemoveAll(folder)
 	temporary := filepath.Join(folder, "catalog.db")
-	if _, err := s.db.ExecContext(ctx, s.dialect.backup, temporary); err != nil {
+	if err := s.copyToFile(ctx, temporary); err != nil {
 		return err
 	}
 	if info, err := os.Stat(s.path); err == nil {

@@ -6,6 +6,8 @@ import (
 	"io/fs"
 
 	"github.com/pressly/goose/v3"
+
+	"centwise/catalog"
 )
 
 // dialect is all that differs between databases: everything else of this
@@ -14,21 +16,56 @@ import (
 type dialect struct {
 	goose      goose.Dialect
 	migrations fs.FS // numbered alike in every dialect
+	// migrate brings a catalog from a schema, 0 for none, up to date.
+	migrate func(s *Store, ctx context.Context, from, to int64) error
+	// makeIn makes a catalog in the transaction of its first change. Nil where
+	// there is no such thing.
+	makeIn func(s *Store, ctx context.Context, tx *transaction) error
 
-	// classify sorts an error of the driver by its number, never by its text.
-	classify func(error) class
+	// reading is a transaction that sees one moment, writing one that sees what
+	// the writer before it did.
+	reading, writing sql.TxOptions
 	// lock makes a write transaction the only one, so that sequence numbers
 	// and the digest follow the order of commits. Empty where beginning the
 	// transaction does that.
 	lock string
+	// patience says how long a change of the tables waits for others.
+	patience string
+
+	// classify sorts an error of the driver by its number, never by its text.
+	classify func(error) class
+	// explain gives the kind of a class of errors and what to do about it.
+	explain func(class) (catalog.Kind, string)
+	// writable is what to do about a catalog that can only be read.
+	writable string
+	// rescue names the file for what can be saved of a damaged catalog.
+	rescue func(path string) string
+
 	// state tells what the database is.
-	state func(ctx context.Context, db *sql.DB) (state, error)
+	state func(ctx context.Context, db queryer) (state, error)
+	// tables lists the tables of a catalog with their columns.
+	tables func(ctx context.Context, db queryer) ([]table, error)
+	// block is how many sessions are looked up and inserted at once.
+	block int
+	// bulk inserts many rows of a table, in the order given.
+	bulk func(ctx context.Context, tx *transaction, table string, columns []string) (bulk, error)
+	// deferRules puts off the rules between tables to the end of a transaction.
+	// Empty where tables are filled parents first, which is enough.
+	deferRules string
 	// size is a query for the bytes that the catalog takes.
 	size string
 	// damage lists what the database's own checks find wrong.
 	damage func(ctx context.Context, db *sql.DB) ([]string, error)
-	// backup writes a complete copy of the database to a new file.
+	// backup writes a complete copy of the database to a new file. Empty where
+	// it is made table by table.
 	backup string
+}
+
+// bulk takes rows and inserts them several at a time.
+type bulk interface {
+	add(values ...any) error
+	flush() error // what is left over
+	close()
 }
 
 // state is what a database turns out to be when opened.
@@ -54,4 +91,10 @@ const (
 	inputOutput       // the disk or the file system failed
 	tooBig            // a value beyond the database's limits
 	interrupted       // stopped by its context
+	badText           // text that the database can't hold
+	brokenOff         // broken off because of another change, to be repeated
+	crowded           // no connection free, or not yet
+	gone              // the connection was lost
+	forbidden         // no right to what was asked for
+	vanished          // the tables are not there any more
 )

@@ -40,7 +40,7 @@ func (s *Store) OpenDraft(ctx context.Context, d catalog.Draft) error {
 	if err := d.Validate(); err != nil {
 		return err
 	}
-	return s.write(ctx, "beginning a draft", func(tx *sql.Tx) error {
+	return s.write(ctx, "beginning a draft", func(tx *transaction) error {
 		set, err := newRefs(&changer{ctx: ctx, tx: tx, store: s}).resolve(&d.Session)
 		if err != nil {
 			return err
@@ -62,7 +62,7 @@ func (s *Store) AddDraftLine(ctx context.Context, id catalog.ID, n int, l catalo
 	if err := l.Validate(); err != nil {
 		return err
 	}
-	return s.write(ctx, "writing down a line", func(tx *sql.Tx) error {
+	return s.write(ctx, "writing down a line", func(tx *transaction) error {
 		lines, err := linesOf(ctx, tx, id)
 		if err != nil {
 			return err
@@ -78,7 +78,7 @@ func (s *Store) AddDraftLine(ctx context.Context, id catalog.ID, n int, l catalo
 }
 
 // linesOf counts the lines of an open draft.
-func linesOf(ctx context.Context, tx *sql.Tx, id catalog.ID) (n int, err error) {
+func linesOf(ctx context.Context, tx *transaction, id catalog.ID) (n int, err error) {
 	err = tx.QueryRowContext(ctx, `SELECT (SELECT COALESCE(MAX(number), 0) FROM draft_line WHERE draft = d.id) FROM draft d WHERE d.id = $1`, id).Scan(&n)
 	if err == sql.ErrNoRows {
 		return 0, catalog.Errorf(catalog.NotFound, "list the open ones with: centwise session drafts", "there is no open draft with the id %s: it was recorded, or discarded", id)
@@ -117,7 +117,7 @@ func queryDrafts(ctx context.Context, db queryer, query string, args ...any) ([]
 // Draft finds an open draft by id or by the name of its session.
 func (s *Store) Draft(ctx context.Context, name string) (catalog.Draft, error) {
 	var out catalog.Draft
-	err := s.read(ctx, "looking for the draft", func(tx *sql.Tx) error {
+	err := s.read(ctx, "looking for the draft", func(tx *transaction) error {
 		found, err := queryDrafts(ctx, tx, selectDraft+` WHERE s.id = $1 OR s.folded = $2`, strings.ToUpper(catalog.NormalLabel(name)), catalog.Fold(name))
 		if err != nil {
 			return err
@@ -160,7 +160,7 @@ func chooseDraft(found []catalog.DraftSummary, name string) (*catalog.DraftSumma
 	return nil, nil
 }
 
-func missingDraft(ctx context.Context, tx *sql.Tx, name string) error {
+func missingDraft(ctx context.Context, tx *transaction, name string) error {
 	have, err := texts(ctx, tx, `SELECT DISTINCT name FROM draft ORDER BY name`)
 	if err != nil {
 		return err
@@ -172,7 +172,7 @@ func missingDraft(ctx context.Context, tx *sql.Tx, name string) error {
 	return missing
 }
 
-func draftLines(ctx context.Context, tx *sql.Tx, id catalog.ID) ([]catalog.DraftLine, error) {
+func draftLines(ctx context.Context, tx *transaction, id catalog.ID) ([]catalog.DraftLine, error) {
 	entries, err := texts(ctx, tx, `SELECT entry FROM draft_line WHERE draft = $1 ORDER BY number`, id)
 	if err != nil {
 		return nil, err
@@ -190,7 +190,7 @@ func draftLines(ctx context.Context, tx *sql.Tx, id catalog.ID) ([]catalog.Draft
 
 // DiscardDraft throws a draft away.
 func (s *Store) DiscardDraft(ctx context.Context, id catalog.ID) error {
-	return s.write(ctx, "discarding the draft", func(tx *sql.Tx) error {
+	return s.write(ctx, "discarding the draft", func(tx *transaction) error {
 		if _, err := linesOf(ctx, tx, id); err != nil {
 			return err
 		}
@@ -198,7 +198,7 @@ func (s *Store) DiscardDraft(ctx context.Context, id catalog.ID) error {
 	})
 }
 
-func deleteDraft(ctx context.Context, tx *sql.Tx, id catalog.ID) error {
+func deleteDraft(ctx context.Context, tx *transaction, id catalog.ID) error {
 	for _, q := range []string{`DELETE FROM draft_line WHERE draft = $1`, `DELETE FROM draft WHERE id = $1`} {
 		if _, err := tx.ExecContext(ctx, q, id); err != nil {
 			return err

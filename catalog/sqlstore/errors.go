@@ -20,12 +20,13 @@ func (s *Store) fail(ctx context.Context, doing string, err error) error {
 	case ctx.Err() != nil:
 		return fmt.Errorf("%s: %w", doing, ctx.Err())
 	}
-	kind, hint := explain(s.dialect.classify(err))
+	kind, hint := s.dialect.explain(s.dialect.classify(err))
 	return &catalog.Error{Kind: kind, What: fmt.Sprintf("%s in catalog %s", doing, s.path), Hint: hint, Err: err}
 }
 
-// explain gives the kind of a class of errors and what to do about it.
-func explain(c class) (catalog.Kind, string) {
+// explainFile gives the kind of a class of errors and what to do about it, of a
+// catalog in a file.
+func explainFile(c class) (catalog.Kind, string) {
 	switch c {
 	case unique:
 		return catalog.Conflict, "it is in the catalog already"

@@ -19,7 +19,7 @@ func (s *Store) SaveFit(ctx context.Context, f catalog.StoredFit) error {
 	if err := validSections(f); err != nil {
 		return err
 	}
-	return s.write(ctx, "saving the fit", func(tx *sql.Tx) error {
+	return s.write(ctx, "saving the fit", func(tx *transaction) error {
 		for _, q := range []string{`DELETE FROM fit_section`, `DELETE FROM fit`} {
 			if _, err := tx.ExecContext(ctx, q); err != nil {
 				return err
@@ -39,7 +39,7 @@ func (s *Store) AmendFit(ctx context.Context, f catalog.StoredFit, from string) 
 	if err := validSections(f); err != nil {
 		return err
 	}
-	return s.write(ctx, "amending the fit", func(tx *sql.Tx) error {
+	return s.write(ctx, "amending the fit", func(tx *transaction) error {
 		var stored string
 		err := tx.QueryRowContext(ctx, `SELECT digest FROM fit WHERE one = 1`).Scan(&stored)
 		if err == sql.ErrNoRows {
@@ -69,7 +69,7 @@ func validSections(f catalog.StoredFit) error {
 }
 
 // saveSections writes the sections of f over those of the same names.
-func saveSections(ctx context.Context, tx *sql.Tx, f catalog.StoredFit) error {
+func saveSections(ctx context.Context, tx *transaction, f catalog.StoredFit) error {
 	for _, name := range slices.Sorted(maps.Keys(f.Sections)) {
 		body := f.Sections[name]
 		if body == nil {
@@ -91,7 +91,7 @@ const refit = "make it with: centwise fit"
 // named. NotFound, with the advice to fit again: there is no fit, it lacks a
 // section, or a section is damaged.
 func (s *Store) LoadFit(ctx context.Context, take func(f catalog.StoredFit, section string, body []byte) error, sections ...string) error {
-	return s.read(ctx, "loading the fit", func(tx *sql.Tx) error {
+	return s.read(ctx, "loading the fit", func(tx *transaction) error {
 		var f catalog.StoredFit
 		err := tx.QueryRowContext(ctx, `SELECT digest, version, fitted_at FROM fit WHERE one = 1`).Scan(&f.Digest, &f.Version, (*instant)(&f.At))
 		if err == sql.ErrNoRows {
@@ -117,7 +117,7 @@ func (s *Store) LoadFit(ctx context.Context, take func(f catalog.StoredFit, sect
 
 // loadSection hands a section to take in the memory of the driver: copies of
 // large sections would take longer than reading them.
-func loadSection(ctx context.Context, tx *sql.Tx, name string, take func(body []byte) error) error {
+func loadSection(ctx context.Context, tx *transaction, name string, take func(body []byte) error) error {
 	rows, err := tx.QueryContext(ctx, `SELECT checksum, body FROM fit_section WHERE name = $1`, name)
 	if err != nil {
 		return err

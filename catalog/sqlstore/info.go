@@ -23,7 +23,7 @@ const countEverything = `SELECT c.title, c.digest,
 // Info counts what the catalog holds.
 func (s *Store) Info(ctx context.Context) (catalog.Info, error) {
 	info := catalog.Info{Path: s.path, Schema: s.schema}
-	err := s.read(ctx, "counting what is there", func(tx *sql.Tx) error {
+	err := s.read(ctx, "counting what is there", func(tx *transaction) error {
 		var sum digest
 		var gear int
 		err := tx.QueryRowContext(ctx, countEverything).Scan(&info.Title, &sum, &info.Horns, &info.Mouthpieces, &info.Players, &gear,

@@ -2,7 +2,6 @@ package sqlstore
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 
 	"centwise/catalog"
@@ -20,7 +19,7 @@ func (s *Store) Integrity(ctx context.Context) ([]catalog.Finding, error) {
 		case ctx.Err() != nil:
 			return nil, s.fail(ctx, "checking the catalog", err)
 		case s.dialect.classify(err) == damaged || s.dialect.classify(err) == inputOutput:
-			i.found("damage", "", "the file cannot be read through: "+err.Error(), 1, i.rescue())
+			i.found("damage", "", "it cannot be read through: "+err.Error(), 1, i.rescue())
 		default:
 			return nil, s.fail(ctx, "checking the catalog", err)
 		}
@@ -50,7 +49,7 @@ func (i *inspection) found(kind, subject, detail string, certainty float64, repa
 // rescue is what to do about a damaged file: a backup reads every row and
 // builds the indices anew, so it either repairs or shows that rows are lost.
 func (i *inspection) rescue() string {
-	return "centwise catalog backup " + catalog.ShellWord(i.store.path+".rescued")
+	return "centwise catalog backup " + catalog.ShellWord(i.store.dialect.rescue(i.store.path))
 }
 
 func (i *inspection) database() error {
@@ -63,9 +62,9 @@ func (i *inspection) database() error {
 
 // records computes the digest of every record and of the catalog again.
 func (i *inspection) records() error {
-	return i.store.read(i.ctx, "checking the records", func(tx *sql.Tx) error {
+	return i.store.read(i.ctx, "checking the records", func(tx *transaction) error {
 		var sum catalog.Digest
-		for _, gear := range []func(*inspection, *sql.Tx, *catalog.Digest) error{horns.inspect, mouthpieces.inspect, players.inspect} {
+		for _, gear := range []func(*inspection, *transaction, *catalog.Digest) error{horns.inspect, mouthpieces.inspect, players.inspect} {
 			if err := gear(i, tx, &sum); err != nil {
 				return err
 			}
@@ -85,7 +84,7 @@ func (i *inspection) records() error {
 }
 
 // inspect checks every revision of a kind of gear, and adds the current ones up.
-func (g *gear[T]) inspect(i *inspection, tx *sql.Tx, sum *catalog.Digest) error {
+func (g *gear[T]) inspect(i *inspection, tx *transaction, sum *catalog.Digest) error {
 	orphans, err := texts(i.ctx, tx, fmt.Sprintf(`SELECT r.label FROM %[1]s_revision r LEFT JOIN %[1]s g ON g.id = r.id WHERE g.id IS NULL OR r.number > g.number`, g.noun))
 	if err != nil {
 		return err
@@ -121,7 +120,7 @@ func (g *gear[T]) inspect(i *inspection, tx *sql.Tx, sum *catalog.Digest) error 
 	return rows.Err()
 }
 
-func (g *gear[T]) currentNumbers(ctx context.Context, tx *sql.Tx) (map[catalog.ID]int, error) {
+func (g *gear[T]) currentNumbers(ctx context.Context, tx *transaction) (map[catalog.ID]int, error) {
 	rows, err := tx.QueryContext(ctx, `SELECT id, number FROM `+g.noun)
 	if err != nil {
 		return nil, err
@@ -140,7 +139,7 @@ func (g *gear[T]) currentNumbers(ctx context.Context, tx *sql.Tx) (map[catalog.I
 }
 
 // sessions checks every session against its digest, a block at a time.
-func (i *inspection) sessions(tx *sql.Tx, sum *catalog.Digest) error {
+func (i *inspection) sessions(tx *transaction, sum *catalog.Digest) error {
 	for last := int64(0); ; {
 		found, seqs, err := querySessions(i.ctx, tx, selectSession+` WHERE s.seq > $1 ORDER BY s.seq LIMIT $2`, last, sessionsPerChunk)
 		if err != nil || len(seqs) == 0 {
@@ -155,7 +154,7 @@ func (i *inspection) sessions(tx *sql.Tx, sum *catalog.Digest) error {
 	}
 }
 
-func (i *inspection) session(tx *sql.Tx, seq int64, s catalog.SessionSummary, sum *catalog.Digest) error {
+func (i *inspection) session(tx *transaction, seq int64, s catalog.SessionSummary, sum *catalog.Digest) error {
 	var stored digest
 	shown := s.Name
 	// The digest is of the name that the session was given.

@@ -2,7 +2,6 @@ package sqlstore
 
 import (
 	"context"
-	"database/sql"
 	"database/sql/driver"
 	"fmt"
 	"io"
@@ -30,29 +29,21 @@ func (s *Store) Measurements(ctx context.Context, after int64) iter.Seq2[catalog
 
 // stream yields until it is told to stop, or the first error.
 func (s *Store) stream(ctx context.Context, after int64, yield func(catalog.Measured, error) bool) error {
-	conn, err := s.db.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer conn.Close()
-	tx, err := conn.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
-	for c := (chunk{last: after}); ; {
-		if err := c.load(ctx, tx, conn); err != nil {
-			return err
-		}
-		if len(c.sessions) == 0 {
-			return nil
-		}
-		for i := range c.sessions {
-			if !yield(c.sessions[i], nil) {
+	return s.transact(ctx, s.dialect.reading, func(tx *transaction) error {
+		for c := (chunk{last: after}); ; {
+			if err := c.load(ctx, tx); err != nil {
+				return err
+			}
+			if len(c.sessions) == 0 {
 				return nil
 			}
+			for i := range c.sessions {
+				if !yield(c.sessions[i], nil) {
+					return nil
+				}
+			}
 		}
-	}
+	})
 }
 
 // chunk is a run of sessions in order of recording with their readings. Its
@@ -65,11 +56,11 @@ type chunk struct {
 }
 
 // load replaces the chunk by the run of sessions after it.
-func (c *chunk) load(ctx context.Context, tx *sql.Tx, conn *sql.Conn) error {
+func (c *chunk) load(ctx context.Context, tx *transaction) error {
 	if err := c.loadSessions(ctx, tx); err != nil || len(c.sessions) == 0 {
 		return err
 	}
-	if err := conn.Raw(func(raw any) error { return c.loadReadings(ctx, raw) }); err != nil {
+	if err := tx.raw(func(conn any) error { return c.loadReadings(ctx, conn) }); err != nil {
 		return err
 	}
 	start := 0
@@ -80,7 +71,7 @@ func (c *chunk) load(ctx context.Context, tx *sql.Tx, conn *sql.Conn) error {
 	return nil
 }
 
-func (c *chunk) loadSessions(ctx context.Context, tx *sql.Tx) error {
+func (c *chunk) loadSessions(ctx context.Context, tx *transaction) error {
 	c.sessions = c.sessions[:0]
 	rows, err := tx.QueryContext(ctx, `SELECT seq, id, name, horn, mouthpiece, player, contributor, method FROM session
 		WHERE retracted_at IS NULL AND seq > $1 ORDER BY seq LIMIT $2`, c.last, sessionsPerChunk)
@@ -109,7 +100,7 @@ func (c *chunk) loadReadings(ctx context.Context, raw any) error {
 	c.readings, c.ends = c.readings[:0], c.ends[:0]
 	conn, ok := raw.(driver.QueryerContext)
 	if !ok {
-		return fmt.Errorf("the database driver %T cannot stream", raw)
+		return unexpected(raw, "stream")
 	}
 	rows, err := conn.QueryContext(ctx, `SELECT session * 256 + valves * 16 + partial, cents FROM reading
 		WHERE session BETWEEN $1 AND $2 AND odd = 0 ORDER BY session, valves, partial, repeat`,

@@ -6,8 +6,6 @@ import (
 	"database/sql"
 	"fmt"
 	"iter"
-	"slices"
-	"strings"
 	"time"
 
 	"centwise/catalog"
@@ -16,7 +14,7 @@ import (
 // Merge joins a stream of records with what is stored: all of it or nothing.
 func (s *Store) Merge(ctx context.Context, records iter.Seq2[catalog.Pooled, error]) (catalog.Merged, error) {
 	m := &merger{}
-	err := s.write(ctx, "merging into the catalog", func(tx *sql.Tx) error {
+	err := s.writeOnce(ctx, "merging into the catalog", func(tx *transaction) error {
 		m.changer = &changer{ctx: ctx, tx: tx, store: s, now: time.Now()}
 		return m.merge(records)
 	})
@@ -34,6 +32,7 @@ type merger struct {
 	unheaded bool // revisions came whose heads are not set yet
 	touched  [3]map[catalog.ID]head
 	sessions sessionMerger
+	block    []catalog.Shared[catalog.Session] // sessions that wait to be merged
 }
 
 func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
@@ -51,6 +50,9 @@ func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
 		if err != nil {
 			return err
 		}
+	}
+	if err := m.mergeBlock(); err != nil {
+		return err
 	}
 	if err := m.settle(); err != nil {
 		return err
@@ -83,22 +85,49 @@ func (m *merger) replacements() error {
 	return catalog.Errorf(catalog.NotFound, "ask for a bundle that holds it", "the session that is to replace %q is neither in the catalog nor in what was merged", name)
 }
 
-func (m *merger) record(p catalog.Pooled) (err error) {
+func (m *merger) record(p catalog.Pooled) error {
+	if p.Session != nil {
+		m.block = append(m.block, *p.Session)
+		if len(m.block) < m.store.dialect.block {
+			return nil
+		}
+		return m.mergeBlock()
+	}
+	if err := m.mergeBlock(); err != nil {
+		return err
+	}
 	switch {
 	case p.Horn != nil:
-		err = mergeRevision(m, horns, 0, *p.Horn)
+		return mergeRevision(m, horns, 0, *p.Horn)
 	case p.Mouthpiece != nil:
-		err = mergeRevision(m, mouthpieces, 1, *p.Mouthpiece)
+		return mergeRevision(m, mouthpieces, 1, *p.Mouthpiece)
 	case p.Player != nil:
-		err = mergeRevision(m, players, 2, *p.Player)
-	case p.Session != nil:
-		if err = m.settle(); err == nil {
-			err = m.sessions.merge(*p.Session, &m.report)
-		}
+		return mergeRevision(m, players, 2, *p.Player)
 	case p.Other != nil:
-		err = m.other(*p.Other)
+		return m.other(*p.Other)
 	}
-	return err
+	return nil
+}
+
+// mergeBlock merges the sessions that wait. Where the database is told of them
+// over a network, what it has of them is asked for at once.
+func (m *merger) mergeBlock() error {
+	if len(m.block) == 0 {
+		return nil
+	}
+	defer func() { m.block = m.block[:0] }()
+	if err := m.settle(); err != nil {
+		return err
+	}
+	if err := m.sessions.lookAhead(m.block); err != nil {
+		return err
+	}
+	for i := range m.block {
+		if err := m.sessions.merge(m.block[i], &m.report); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // mergeRevision joins one revision with the one of the same number.
@@ -214,180 +243,6 @@ func (m *merger) other(o catalog.OtherRecord) error {
 	n, err := result.RowsAffected()
 	m.report.Kept += int(n)
 	return err
-}
-
-// sessionMerger joins sessions with those that are stored.
-type sessionMerger struct {
-	w      *changer
-	refs   *refs
-	insert *sql.Stmt
-	update *sql.Stmt
-	known  *sql.Stmt // is there a session with an id
-	named  *sql.Stmt // is there another session that counts with a name
-	into   *readingWriter
-	last   int64
-}
-
-var updateSession = func() string {
-	columns := strings.Split(sessionColumns, ", ")
-	place := map[string]string{}
-	for i, c := range columns {
-		place[c] = fmt.Sprintf("$%d", i+1)
-	}
-	return `UPDATE session SET ` + assignments(columns[1:], func(c string) string { return place[c] }) + ` WHERE seq = $1`
-}()
-
-func (x *sessionMerger) prepare(w *changer) (err error) {
-	x.w, x.refs = w, newRefs(w)
-	if err = w.tx.QueryRowContext(w.ctx, `SELECT COALESCE(MAX(seq), 0) FROM session`).Scan(&x.last); err != nil {
-		return err
-	}
-	st, err := prepareAll(w.ctx, w.tx, insertSession, updateSession, `SELECT EXISTS (SELECT 1 FROM session WHERE id = $1)`,
-		`SELECT EXISTS (SELECT 1 FROM session WHERE name = $1 AND retracted_at IS NULL AND id <> $2)`)
-	if err != nil {
-		return err
-	}
-	x.insert, x.update, x.known, x.named = st[0], st[1], st[2], st[3]
-	x.into, err = newReadingWriter(w.ctx, w.tx)
-	return err
-}
-
-func (x *sessionMerger) close() {
-	statements{x.insert, x.update, x.known, x.named}.close()
-	x.into.close()
-}
-
-func (x *sessionMerger) merge(in catalog.Shared[catalog.Session], report *catalog.Merged) error {
-	set, err := x.refs.resolve(&in.Record)
-	if err != nil {
-		return err
-	}
-	stored, err := x.stored(in.Record.ID)
-	if err != nil {
-		return err
-	}
-	if stored == nil {
-		report.Sessions.New++
-		report.Readings += len(in.Record.Readings)
-		x.last++
-		name, err := x.freeName(&in.Record, "")
-		if err == nil {
-			err = x.w.insertSession(x.insert, x.last, name, &in, set)
-		}
-		if err != nil {
-			return err
-		}
-		return x.addReadings(x.last, in.Record.Readings)
-	}
-	return x.join(stored, in, set, report)
-}
-
-// storedSession is a session as it is in the catalog.
-type storedSession struct {
-	seq     int64
-	name    string // what it is called here
-	content digest
-	shared  catalog.Shared[catalog.Session]
-	count   int
-}
-
-// stored finds a session without its readings; nil if there is none.
-func (x *sessionMerger) stored(id catalog.ID) (*storedSession, error) {
-	var known bool
-	if err := x.known.QueryRowContext(x.w.ctx, id).Scan(&known); err != nil || !known {
-		return nil, err
-	}
-	found, seqs, err := querySessions(x.w.ctx, x.w.tx, selectSession+` WHERE s.id = $1`, id)
-	if err != nil || len(found) == 0 {
-		return nil, err
-	}
-	out := &storedSession{seq: seqs[0], name: found[0].Name, count: found[0].ReadingCount}
-	out.shared.Record = found[0].Session
-	extra := ""
-	err = x.w.tx.QueryRowContext(x.w.ctx, `SELECT stated, content, withheld, extra FROM session WHERE seq = $1`, out.seq).
-		Scan(&out.shared.Record.Name, &out.content, (*list)(&out.shared.Withheld), &extra)
-	if err == nil {
-		out.shared.Extra, err = catalog.ParseExtra(extra)
-	}
-	return out, err
-}
-
-// join joins a session with the stored one.
-func (x *sessionMerger) join(stored *storedSession, in catalog.Shared[catalog.Session], set setup, report *catalog.Merged) error {
-	if digest(in.Record.Content()) == stored.content {
-		stored.shared.Record.Readings = in.Record.Readings
-	} else {
-		// The readings may still be waiting to be written.
-		err := x.into.flush()
-		if err == nil {
-			stored.shared.Record.Readings, err = readings(x.w.ctx, x.w.tx, stored.seq, stored.count)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	was := stored.shared.Record
-	joined := catalog.JoinSessions(stored.shared, in)
-	if same, err := equal(catalog.Pooled{Session: &stored.shared}, catalog.Pooled{Session: &joined}); same || err != nil {
-		report.Sessions.Same++
-		return err
-	}
-	if was.Retraction == nil && joined.Record.Retraction != nil {
-		report.Retracted++
-	} else {
-		report.Sessions.Changed++
-	}
-	if was.Retraction == nil {
-		if err := x.w.countSessions(map[int64]bool{stored.seq: true}, catalog.Digest.Minus); err != nil {
-			return err
-		}
-	}
-	name := stored.name
-	if joined.Record.Name != was.Name || joined.Record.Retraction != nil {
-		var err error
-		if name, err = x.freeName(&joined.Record, was.ID); err != nil {
-			return err
-		}
-	}
-	if in.Record.Horn != joined.Record.Horn || in.Record.Mouthpiece != joined.Record.Mouthpiece || in.Record.Player != joined.Record.Player {
-		var err error
-		if set, err = x.refs.resolve(&joined.Record); err != nil {
-			return err
-		}
-	}
-	if _, err := x.update.ExecContext(x.w.ctx, x.w.sessionValues(stored.seq, name, &joined, set)...); err != nil {
-		return err
-	}
-	if slices.Equal(was.Readings, joined.Record.Readings) {
-		return nil
-	}
-	if _, err := x.w.tx.ExecContext(x.w.ctx, `DELETE FROM reading WHERE session = $1`, stored.seq); err != nil {
-		return err
-	}
-	return x.addReadings(stored.seq, joined.Record.Readings)
-}
-
-func (x *sessionMerger) addReadings(seq int64, list []catalog.Reading) error {
-	for _, r := range list {
-		if err := x.into.add(seq, r); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// freeName is the name under which a session is kept until names are settled:
-// its own, or its id if another session that counts has that.
-func (x *sessionMerger) freeName(s *catalog.Session, self catalog.ID) (string, error) {
-	if s.Retraction != nil {
-		return s.Name, nil
-	}
-	var taken bool
-	err := x.named.QueryRowContext(x.w.ctx, s.Name, self).Scan(&taken)
-	if taken {
-		return string(s.ID), err
-	}
-	return s.Name, err
 }
 
 // sharedValues lists the columns of a revision with those of the exchange.

@@ -35,14 +35,27 @@ func (s *Store) prepare(ctx context.Context, o Options) error {
 		return catalog.Errorf(catalog.Unavailable, "use that newer version, or go back to a backup",
 			"the catalog %s was made by a newer version of centwise (schema %d; this one knows up to %d)", s.path, st.version, latest)
 	case st.empty && (!o.Create || s.readOnly):
-		return catalog.Errorf(catalog.NotFound, "check the path, or make a catalog by importing sessions or adding a horn", "the file %s is empty: no catalog in it", s.path)
+		return s.empty()
+	case st.empty && o.WithFirstChange && s.dialect.makeIn != nil:
+		s.unmade = true
+		return nil
 	case s.readOnly:
 		return catalog.Errorf(catalog.Unavailable, "open it once for writing with this version",
 			"the catalog %s is of schema %d and must be brought up to schema %d, but can only be read", s.path, st.version, latest)
-	case st.empty:
-		return s.migrate(ctx, latest)
 	}
-	return s.upgrade(ctx, st.version, latest)
+	return s.dialect.migrate(s, ctx, st.version, latest)
+}
+
+func (s *Store) empty() error {
+	return catalog.Errorf(catalog.NotFound, "check the path, or make a catalog by importing sessions or adding a horn", "%s is empty: no catalog in it", s.path)
+}
+
+// migrateFile brings a catalog in a file up to date.
+func (s *Store) migrateFile(ctx context.Context, from, to int64) error {
+	if from == 0 {
+		return s.migrate(ctx, to)
+	}
+	return s.upgrade(ctx, from, to)
 }
 
 func (s *Store) foreign() error {

@@ -19,10 +19,14 @@ import (
 // Options say how to open a catalog. The zero value opens an existing catalog
 // for reading and writing.
 type Options struct {
-	Create   bool // make the catalog, and its folder, if it is not there
-	ReadOnly bool // never write, not even to bring an older catalog up to date
-	// BusyTimeout is how long to wait for another process that is writing;
-	// 0 is 5 seconds.
+	Create bool // make the catalog, and its folder, if it is not there
+	// WithFirstChange leaves the making, on a server, to the first change: both
+	// come to be in one transaction, and only that change may be asked for
+	// before. Conflict when there is a catalog by then.
+	WithFirstChange bool
+	ReadOnly        bool // never write, not even to bring an older catalog up to date
+	// BusyTimeout is how long to wait for another process that is writing; 0 is
+	// 5 seconds for a file, and 2 minutes for a server, where all wait in turn.
 	BusyTimeout time.Duration
 	// Notice is told, in a sentence, what the user should know: that an older
 	// catalog was brought up to date and where the copy from before is, or
@@ -32,7 +36,8 @@ type Options struct {
 
 const defaultBusyTimeout = 5 * time.Second
 
-// Open opens the catalog in the file path. Errors are [*catalog.Error]:
+// Open opens the catalog in the file path, or at the address postgres://... of
+// a database. Errors are [*catalog.Error]:
 // NotFound when there is no catalog and Create is false; Busy when another
 // process holds it longer than the busy timeout; Unavailable when the file is
 // something else, damaged, made by a newer version, or cannot be used.
@@ -46,6 +51,9 @@ const defaultBusyTimeout = 5 * time.Second
 //
 // A catalog on a medium that cannot be written is opened for reading only.
 func Open(ctx context.Context, path string, o Options) (*Store, error) {
+	if IsAddress(path) {
+		return openServer(ctx, path, o, migrationsOf("postgres"))
+	}
 	return open(ctx, path, o, sqliteDialect(), nil)
 }
 
@@ -126,9 +134,6 @@ func marked(path string) bool {
 // locate makes the path absolute and looks at what is there. It reports whether
 // the file is missing and to be made.
 func (s *Store) locate(o Options) (missing bool, err error) {
-	if strings.HasPrefix(s.path, "postgres://") || strings.HasPrefix(s.path, "postgresql://") {
-		return false, catalog.Errorf(catalog.Unavailable, "give the path of a file", "this program keeps catalogs in files, not on a database server")
-	}
 	if s.path == "" || strings.ContainsRune(s.path, 0) {
 		return false, catalog.Errorf(catalog.Invalid, "name a file, as in lantern-bay.db", "%q is not the path of a catalog", s.path)
 	}

@@ -2,7 +2,6 @@ package sqlstore
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 	"iter"
 	"strings"
@@ -14,7 +13,7 @@ import (
 // the records alone.
 func (s *Store) Pooled(ctx context.Context, sel catalog.PoolSelection) iter.Seq2[catalog.Pooled, error] {
 	return func(yield func(catalog.Pooled, error) bool) {
-		err := s.read(ctx, "reading the records to export", func(tx *sql.Tx) error {
+		err := s.read(ctx, "reading the records to export", func(tx *transaction) error {
 			return (&pooling{ctx, tx, newSelection(sel), yield, false}).all()
 		})
 		if err != nil {
@@ -25,7 +24,7 @@ func (s *Store) Pooled(ctx context.Context, sel catalog.PoolSelection) iter.Seq2
 
 // PoolSecret is what pseudonyms are made with, and of whom.
 func (s *Store) PoolSecret(ctx context.Context) (secret catalog.PoolSecret, err error) {
-	err = s.read(ctx, "reading the salt of pseudonyms", func(tx *sql.Tx) error {
+	err = s.read(ctx, "reading the salt of pseudonyms", func(tx *transaction) error {
 		if err := tx.QueryRowContext(ctx, `SELECT salt FROM pool_secret WHERE one = 1`).Scan(&secret.Salt); err != nil {
 			return err
 		}
@@ -39,7 +38,7 @@ func (s *Store) PoolSecret(ctx context.Context) (secret catalog.PoolSecret, err 
 // pooling is one stream under way.
 type pooling struct {
 	ctx     context.Context
-	tx      *sql.Tx
+	tx      *transaction
 	sel     selection
 	yield   func(catalog.Pooled, error) bool
 	stopped bool

@@ -1,9 +1,7 @@
 package sqlstore
 
 import (
-	"context"
 	"database/sql"
-	"fmt"
 	"strings"
 
 	"centwise/catalog"
@@ -13,33 +11,22 @@ const sessionColumns = "seq, id, name, folded, horn, mouthpiece, player, contrib
 	"temperature_c, slide_mm, gap_mm, dynamic, method, remark, source, adapter, reading_count, content, " +
 	"retracted_at, retracted_by, retraction_reason, replaced_by, stated, withheld, extra, touched_at"
 
-var insertSession = fmt.Sprintf(`INSERT INTO session (%s) VALUES (%s)`, sessionColumns, placeholders(1, strings.Count(sessionColumns, ",")+1))
+// sessionList are the columns one by one.
+var sessionList = strings.Split(sessionColumns, ", ")
 
 // insertSessions records the sessions in the order given.
 func (w *changer) insertSessions(sessions []catalog.Session) error {
 	if len(sessions) == 0 {
 		return nil
 	}
-	var last int64
-	// The transaction is the only writer, so numbers can be given out here:
-	// they follow the order of commits, and readings need no look-up.
-	if err := w.tx.QueryRowContext(w.ctx, `SELECT COALESCE(MAX(seq), 0) FROM session`).Scan(&last); err != nil {
-		return err
-	}
-	st, err := w.tx.PrepareContext(w.ctx, insertSession)
-	if err != nil {
-		return err
-	}
-	defer st.Close()
 	refs := newRefs(w)
-	into, err := newReadingWriter(w.ctx, w.tx)
+	into, err := newSessionWriter(w)
 	if err != nil {
 		return err
 	}
 	defer into.close()
 	var problems catalog.Problems
 	for i := range sessions {
-		last++
 		set, err := refs.resolve(&sessions[i])
 		if err != nil {
 			return err
@@ -48,30 +35,14 @@ func (w *changer) insertSessions(sessions []catalog.Session) error {
 			problems = append(problems, catalog.ProblemsOf(err)...)
 			continue
 		}
-		if err := w.insertSession(st, last, sessions[i].Name, &catalog.Shared[catalog.Session]{Record: sessions[i]}, set); err != nil {
+		if err := into.add(sessions[i].Name, &catalog.Shared[catalog.Session]{Record: sessions[i]}, set); err != nil {
 			return err
-		}
-		for _, r := range sessions[i].Readings {
-			if err := into.add(last, r); err != nil {
-				return err
-			}
 		}
 	}
 	if err := problems.Err(); err != nil {
 		return err
 	}
 	return into.flush()
-}
-
-// insertSession records a session under the name that it is to have here.
-func (w *changer) insertSession(st *sql.Stmt, seq int64, name string, shared *catalog.Shared[catalog.Session], set setup) error {
-	s := &shared.Record
-	_, err := st.ExecContext(w.ctx, w.sessionValues(seq, name, shared, set)...)
-	if w.store.dialect.classify(err) == unique {
-		return catalog.Errorf(catalog.Conflict, "choose another name, or take the other one back first: centwise session retract "+catalog.ShellWord(s.Name),
-			"there is a session %q already, or one with its id", s.Name)
-	}
-	return err
 }
 
 // sessionValues are the columns of a session, which is added to the sum if it
@@ -143,67 +114,6 @@ func lookUp[T any](w *changer, g *gear[T], known map[catalog.ID]T, id catalog.ID
 	known[id] = found[0]
 	return found[0], nil
 }
-
-// rowsPerInsert is how many readings go into one statement. The driver finds
-// each $n placeholder by its name, so long statements get slower again: 100,000
-// rows took 0.30 s at 1, 0.21 s at 10, 0.43 s at 50 and 2.5 s at 500.
-const rowsPerInsert = 10
-
-const readingColumns = 6
-
-func insertReadings(rows int) string {
-	var b strings.Builder
-	b.WriteString(`INSERT INTO reading (session, valves, partial, repeat, cents, odd) VALUES `)
-	for i := range rows {
-		if i > 0 {
-			b.WriteString(", ")
-		}
-		b.WriteString("(" + placeholders(1+i*readingColumns, readingColumns) + ")")
-	}
-	return b.String()
-}
-
-// readingWriter inserts readings several at a time.
-type readingWriter struct {
-	ctx  context.Context
-	tx   *sql.Tx
-	st   *sql.Stmt
-	args []any
-}
-
-func newReadingWriter(ctx context.Context, tx *sql.Tx) (*readingWriter, error) {
-	st, err := tx.PrepareContext(ctx, insertReadings(rowsPerInsert))
-	if err != nil {
-		return nil, err
-	}
-	return &readingWriter{ctx, tx, st, make([]any, 0, rowsPerInsert*readingColumns)}, nil
-}
-
-func (r *readingWriter) add(seq int64, x catalog.Reading) error {
-	odd := int64(0)
-	if x.Odd {
-		odd = 1
-	}
-	r.args = append(r.args, seq, int64(x.Slot.Valves), int64(x.Slot.Partial), int64(x.Repeat), x.Cents, odd)
-	if len(r.args) < cap(r.args) {
-		return nil
-	}
-	_, err := r.st.ExecContext(r.ctx, r.args...)
-	r.args = r.args[:0]
-	return err
-}
-
-// flush writes what is left over.
-func (r *readingWriter) flush() error {
-	if len(r.args) == 0 {
-		return nil
-	}
-	_, err := r.tx.ExecContext(r.ctx, insertReadings(len(r.args)/readingColumns), r.args...)
-	r.args = r.args[:0]
-	return err
-}
-
-func (r *readingWriter) close() { r.st.Close() }
 
 // retract takes sessions out of every calculation.
 func (w *changer) retract(retractions []catalog.RetractionOf) error {

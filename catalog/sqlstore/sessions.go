@@ -2,7 +2,6 @@ package sqlstore
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 	"slices"
 	"strings"
@@ -100,7 +99,7 @@ func (s *Store) Sessions(ctx context.Context, f catalog.SessionFilter) ([]catalo
 // Session finds a session by name or id, with its readings.
 func (s *Store) Session(ctx context.Context, name string) (catalog.Session, error) {
 	var out catalog.Session
-	err := s.read(ctx, "looking for the session", func(tx *sql.Tx) error {
+	err := s.read(ctx, "looking for the session", func(tx *transaction) error {
 		found, seqs, err := querySessions(ctx, tx, selectSession+` WHERE s.folded = $1 OR s.id = $2 ORDER BY s.seq`,
 			catalog.Fold(name), strings.ToUpper(catalog.NormalLabel(name)))
 		if err != nil {

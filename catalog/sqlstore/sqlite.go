@@ -19,16 +19,30 @@ var migrations embed.FS
 // applicationID marks the header of a catalog's file: "cwis".
 const applicationID = 0x63776973
 
-func sqliteDialect() dialect {
-	files, err := fs.Sub(migrations, "migrations/sqlite")
+// migrationsOf are the migrations of a dialect.
+func migrationsOf(name string) fs.FS {
+	files, err := fs.Sub(migrations, "migrations/"+name)
 	if err != nil {
 		panic("sqlstore: " + err.Error()) // embedded above
 	}
+	return files
+}
+
+func sqliteDialect() dialect {
 	return dialect{
 		goose:      goose.DialectSQLite3,
-		migrations: files,
+		migrations: migrationsOf("sqlite"),
+		migrate:    (*Store).migrateFile,
+		reading:    sql.TxOptions{ReadOnly: true},
 		classify:   classifySQLite,
+		explain:    explainFile,
+		writable:   "open it for writing, or copy it to a place that can be written",
+		rescue:     func(path string) string { return path + ".rescued" },
 		state:      stateSQLite,
+		tables:     tablesSQLite,
+		block:      1,
+		bulk:       newInserts,
+		deferRules: `PRAGMA defer_foreign_keys = 1`,
 		size:       `SELECT page_count * page_size FROM pragma_page_count, pragma_page_size`,
 		damage:     damageSQLite,
 		backup:     `VACUUM INTO $1`,
@@ -71,7 +85,7 @@ func classifySQLite(err error) class {
 	return other
 }
 
-func stateSQLite(ctx context.Context, db *sql.DB) (st state, err error) {
+func stateSQLite(ctx context.Context, db queryer) (st state, err error) {
 	var id, tables, versions int64
 	err = db.QueryRowContext(ctx, `
 		SELECT (SELECT application_id FROM pragma_application_id),

@@ -2,7 +2,6 @@ package sqlstore
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 	"maps"
 	"slices"
@@ -26,7 +25,7 @@ func (s *Store) AddToken(ctx context.Context, t catalog.Token) error {
 	if err := t.Validate(); err != nil {
 		return err
 	}
-	return s.write(ctx, "adding a token", func(tx *sql.Tx) error {
+	return s.write(ctx, "adding a token", func(tx *transaction) error {
 		_, err := tx.ExecContext(ctx, fmt.Sprintf(`INSERT INTO pool_token (%s) VALUES (%s)`, tokenColumns, placeholders(1, strings.Count(tokenColumns, ",")+1)), tokenValues(&t)...)
 		return err
 	})
@@ -69,7 +68,7 @@ func queryTokens(ctx context.Context, db queryer, rest string, args ...any) ([]c
 
 // RevokeTokens ends tokens.
 func (s *Store) RevokeTokens(ctx context.Context, at time.Time, ids ...catalog.ID) error {
-	return s.write(ctx, "revoking tokens", func(tx *sql.Tx) error {
+	return s.write(ctx, "revoking tokens", func(tx *transaction) error {
 		for _, id := range ids {
 			result, err := tx.ExecContext(ctx, `UPDATE pool_token SET revoked_at = COALESCE(revoked_at, $1) WHERE id = $2`, (*instant)(&at), id)
 			if err != nil {
@@ -89,7 +88,7 @@ func (s *Store) RevokeTokens(ctx context.Context, at time.Time, ids ...catalog.I
 
 // TokensUsed notes when tokens were used.
 func (s *Store) TokensUsed(ctx context.Context, at map[catalog.ID]time.Time) error {
-	return s.write(ctx, "noting the use of tokens", func(tx *sql.Tx) error {
+	return s.write(ctx, "noting the use of tokens", func(tx *transaction) error {
 		for _, id := range slices.Sorted(maps.Keys(at)) {
 			when := at[id]
 			if _, err := tx.ExecContext(ctx, `UPDATE pool_token SET used_at = $1 WHERE id = $2 AND COALESCE(used_at, 0) < $1`, (*instant)(&when), id); err != nil {

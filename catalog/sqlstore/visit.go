@@ -35,7 +35,7 @@ func (s *Store) OpenVisit(ctx context.Context, v catalog.Visit) error {
 	if err := v.Validate(); err != nil {
 		return err
 	}
-	return s.write(ctx, "keeping the visit", func(tx *sql.Tx) error {
+	return s.write(ctx, "keeping the visit", func(tx *transaction) error {
 		refs := newRefs(&changer{ctx: ctx, tx: tx, store: s})
 		for _, c := range append([]catalog.VisitCandidate{{Mouthpiece: v.Mouthpiece}}, v.Candidates...) {
 			set, err := refs.resolve(&catalog.Session{Name: v.Name, Horn: v.Horn, Mouthpiece: c.Mouthpiece, Player: v.Player})
@@ -67,7 +67,7 @@ func (s *Store) AddVisitLine(ctx context.Context, id catalog.ID, n int, l catalo
 	if err := l.Validate(); err != nil {
 		return err
 	}
-	return s.write(ctx, "writing down a line", func(tx *sql.Tx) error {
+	return s.write(ctx, "writing down a line", func(tx *transaction) error {
 		name, lines, err := openVisit(ctx, tx, id)
 		if err != nil {
 			return err
@@ -97,7 +97,7 @@ func lineCount(n int) string {
 }
 
 // openVisit counts the lines of a visit that is not recorded yet.
-func openVisit(ctx context.Context, tx *sql.Tx, id catalog.ID) (name string, lines int, err error) {
+func openVisit(ctx context.Context, tx *transaction, id catalog.ID) (name string, lines int, err error) {
 	var recorded time.Time
 	err = tx.QueryRowContext(ctx, `SELECT v.name, v.recorded_at, (SELECT COALESCE(MAX(number), 0) FROM visit_line WHERE visit = v.id) FROM visit v WHERE v.id = $1`, id).
 		Scan(&name, (*instant)(&recorded), &lines)
@@ -113,14 +113,14 @@ func openVisit(ctx context.Context, tx *sql.Tx, id catalog.ID) (name string, lin
 // Visits lists the visits in the order they were planned.
 func (s *Store) Visits(ctx context.Context) ([]catalog.VisitSummary, error) {
 	var out []catalog.VisitSummary
-	err := s.read(ctx, "listing the visits", func(tx *sql.Tx) (err error) {
+	err := s.read(ctx, "listing the visits", func(tx *transaction) (err error) {
 		out, err = queryVisits(ctx, tx, selectVisit+` ORDER BY s.started_at, s.id`)
 		return err
 	})
 	return out, err
 }
 
-func queryVisits(ctx context.Context, tx *sql.Tx, query string, args ...any) ([]catalog.VisitSummary, error) {
+func queryVisits(ctx context.Context, tx *transaction, query string, args ...any) ([]catalog.VisitSummary, error) {
 	rows, err := tx.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, err
@@ -149,7 +149,7 @@ func queryVisits(ctx context.Context, tx *sql.Tx, query string, args ...any) ([]
 	return out, nil
 }
 
-func visitCandidates(ctx context.Context, tx *sql.Tx, id catalog.ID) ([]catalog.VisitCandidate, error) {
+func visitCandidates(ctx context.Context, tx *transaction, id catalog.ID) ([]catalog.VisitCandidate, error) {
 	rows, err := tx.QueryContext(ctx, `SELECT code, mouthpiece FROM visit_candidate WHERE visit = $1 ORDER BY place`, id)
 	if err != nil {
 		return nil, err
@@ -169,7 +169,7 @@ func visitCandidates(ctx context.Context, tx *sql.Tx, id catalog.ID) ([]catalog.
 // Visit finds a visit by its name or its id, with its lines.
 func (s *Store) Visit(ctx context.Context, name string) (catalog.VisitSummary, error) {
 	var out catalog.VisitSummary
-	err := s.read(ctx, "looking for the visit", func(tx *sql.Tx) error {
+	err := s.read(ctx, "looking for the visit", func(tx *transaction) error {
 		found, err := queryVisits(ctx, tx, selectVisit+` WHERE s.folded = $1 OR s.id = $2`, catalog.Fold(name), strings.ToUpper(catalog.NormalLabel(name)))
 		if err != nil {
 			return err
@@ -194,7 +194,7 @@ func (s *Store) Visit(ctx context.Context, name string) (catalog.VisitSummary, e
 	return out, err
 }
 
-func missingVisit(ctx context.Context, tx *sql.Tx, name string) error {
+func missingVisit(ctx context.Context, tx *transaction, name string) error {
 	have, err := texts(ctx, tx, `SELECT name FROM visit ORDER BY name`)
 	if err != nil {
 		return err
@@ -208,7 +208,7 @@ func missingVisit(ctx context.Context, tx *sql.Tx, name string) error {
 
 // DiscardVisit throws a visit away.
 func (s *Store) DiscardVisit(ctx context.Context, id catalog.ID) error {
-	return s.write(ctx, "discarding the visit", func(tx *sql.Tx) error {
+	return s.write(ctx, "discarding the visit", func(tx *transaction) error {
 		var there int
 		if err := tx.QueryRowContext(ctx, `SELECT COUNT(*) FROM visit WHERE id = $1`, id).Scan(&there); err != nil {
 			return err

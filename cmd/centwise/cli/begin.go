@@ -22,13 +22,17 @@ func (f *Factory) Begin(ctx context.Context, first catalog.Changes) error {
 	return f.BeginWith(ctx, func(s catalog.Store) error { return s.Apply(ctx, first) })
 }
 
-// BeginWith makes the catalog and fills it. It is made in a folder beside its
-// place and appears there whole or not at all. Conflict when there is a catalog
-// by now.
+// BeginWith makes the catalog and fills it. A file is made in a folder beside its
+// place and appears there whole or not at all; in a database, content must be one
+// change, and the catalog is made in its transaction. Conflict when there is a
+// catalog by now.
 func (f *Factory) BeginWith(ctx context.Context, content func(catalog.Store) error) error {
 	path, err := f.CatalogPath()
 	if err != nil {
 		return err
+	}
+	if sqlstore.IsAddress(path) {
+		return f.beginOnServer(ctx, content)
 	}
 	fail := func(err error) error {
 		return &catalog.Error{Kind: catalog.Unavailable, What: "making the catalog " + path, Err: err,
@@ -48,6 +52,16 @@ func (f *Factory) BeginWith(ctx context.Context, content func(catalog.Store) err
 		return catalog.Errorf(catalog.Conflict, "repeat the command", "another program has just made the catalog %s", path)
 	}
 	return named(err, workshop, path)
+}
+
+// beginOnServer makes the catalog in a database with its first change.
+func (f *Factory) beginOnServer(ctx context.Context, content func(catalog.Store) error) error {
+	store, err := f.open(ctx, sqlstore.Options{Create: true, WithFirstChange: true})
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	return content(store)
 }
 
 // fill makes the catalog in the workshop and copies it to its place.

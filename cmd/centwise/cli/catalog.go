@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"centwise/catalog"
+	"centwise/catalog/sqlstore"
 	"centwise/cmd/centwise/show"
 )
 
@@ -15,7 +16,8 @@ func newCatalogCmd(f *Factory) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "catalog",
 		Short: "Describe, check, back up and name the catalog",
-		Long:  long(`The catalog is one file that holds all gear, players and sessions, and what was worked out from them.`),
+		Long: long(`The catalog is one file that holds all gear, players and sessions, and what was worked out from them; or the same in
+a PostgreSQL database that several people share: --catalog postgres://NAME@HOST/DATABASE.`),
 		Example: `  centwise catalog info
   centwise catalog check
   centwise catalog backup catalog-2026-11-25.db`,
@@ -115,9 +117,12 @@ func newCatalogBackupCmd(f *Factory, runF func(*catalogBackupOptions) error) *co
 		Short: "Write a complete copy of the catalog",
 		Long: long(`Write a complete copy of the catalog to FILE, also while others use it. FILE must not exist. The copy is a
 catalog of its own: --catalog FILE opens it.`,
+			`A catalog in a database is copied to a file too, drafts, loans and the fit included. FILE may be the address of a
+database without a catalog: so a file goes to a server, and a backup back to it.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy)),
 		Example: `  centwise catalog backup catalog-2026-11-25.db
-  centwise catalog info --catalog catalog-2026-11-25.db`,
+  centwise catalog info --catalog catalog-2026-11-25.db
+  centwise catalog backup postgres://reed-otter@band.example/lantern`,
 		Args: args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.path = got[0]
@@ -136,7 +141,7 @@ func catalogBackupRun(ctx context.Context, o *catalogBackupOptions) error {
 	if err := store.Backup(ctx, o.path); err != nil {
 		return err
 	}
-	o.factory.Streams.Note("wrote a copy of the catalog to %s", o.path)
+	o.factory.Streams.Note("wrote a copy of the catalog to %s", sqlstore.Shown(o.path))
 	return nil
 }
 

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"centwise/catalog"
+	"centwise/catalog/sqlstore"
 )
 
 // Exit codes of centwise.
@@ -57,10 +58,28 @@ func usagef(try, format string, args ...any) error {
 	return &usageError{fmt.Sprintf(format, args...), try}
 }
 
-// noCatalogError says that a command that reads found no catalog.
-type noCatalogError struct{ path string }
+// noCatalogError says that a command that reads found no catalog, at a path that
+// may be shown, and why.
+type noCatalogError struct {
+	path string
+	err  error
+}
 
-func (e *noCatalogError) Error() string { return "no catalog at " + e.path }
+func (e *noCatalogError) Error() string {
+	if e.noDatabase() {
+		return e.err.Error()
+	}
+	return "no catalog at " + e.path
+}
+
+func (e *noCatalogError) Unwrap() error { return e.err }
+
+// noDatabase reports whether not even the database is there in which a catalog
+// could be made: the store says then what to do.
+func (e *noCatalogError) noDatabase() bool {
+	var reason *catalog.Error
+	return errors.As(e.err, &reason) && errors.Is(reason.Err, sqlstore.ErrNoDatabase)
+}
 
 // outputError says that what a command printed did not get through. What it was
 // asked to do comes before the printing, so that is done.
@@ -115,7 +134,7 @@ func explain(err error, code int) (message, hint string) {
 	switch {
 	case errors.As(err, &usage):
 		hint = usage.try
-	case errors.As(err, &missing):
+	case errors.As(err, &missing) && !missing.noDatabase():
 		hint = "start one with 'centwise import FILE --create' or 'centwise horn add'; 'centwise demo' shows what it is for"
 	case errors.As(err, &skipped):
 		hint = skipped.try

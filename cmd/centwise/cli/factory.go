@@ -58,7 +58,8 @@ func NewFactory(s *Streams) *Factory {
 func defaultCatalog() string { return filepath.Join(xdg.DataHome, "centwise", "catalog.db") }
 
 // CatalogPath is where the catalog is: --catalog, else CENTWISE_CATALOG, else
-// the user's data directory.
+// the user's data directory. It is the path of a file, or the address of a
+// database, which may hold a password: [sqlstore.Shown] is what may be shown.
 func (f *Factory) CatalogPath() (string, error) {
 	path := f.catalogFlag
 	if path == "" {
@@ -67,9 +68,9 @@ func (f *Factory) CatalogPath() (string, error) {
 	if path == "" {
 		return defaultCatalog(), nil
 	}
-	if scheme, _, ok := strings.Cut(path, "://"); ok {
-		return "", usagef("give a file name: --catalog catalog.db",
-			"%s is a database address, and this build keeps catalogs in a file (%s addresses come with the pool server)", hidePassword(path), scheme)
+	if scheme, _, ok := strings.Cut(path, "://"); ok && !sqlstore.IsAddress(path) {
+		return "", usagef("give a file, as in --catalog catalog.db, or a PostgreSQL database, as in --catalog postgres://NAME@HOST/DATABASE",
+			"catalogs are not kept at %s addresses", scheme)
 	}
 	return path, nil
 }
@@ -80,16 +81,7 @@ func (f *Factory) Here() string {
 	if f.catalogFlag == "" {
 		return ""
 	}
-	return " --catalog " + catalog.ShellWord(f.catalogFlag)
-}
-
-// hidePassword keeps what may be a password in an address off the screen.
-func hidePassword(address string) string {
-	scheme, rest, _ := strings.Cut(address, "://")
-	if at := strings.LastIndex(rest, "@"); at >= 0 {
-		rest = "..." + rest[at:]
-	}
-	return scheme + "://" + rest
+	return " --catalog " + catalog.ShellWord(sqlstore.Shown(f.catalogFlag))
 }
 
 // Existing opens a catalog that must be there already.
@@ -105,7 +97,7 @@ func (f *Factory) open(ctx context.Context, o sqlstore.Options) (catalog.Store, 
 	o.Notice = func(text string) { f.Streams.Note("%s", text) }
 	store, err := f.Open(ctx, path, o)
 	if catalog.KindOf(err) == catalog.NotFound {
-		return nil, &noCatalogError{path}
+		return nil, &noCatalogError{sqlstore.Shown(path), err}
 	}
 	return store, err
 }

@@ -21,7 +21,7 @@ func Main() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the process at once
-	return Run(ctx, NewFactory(System()), os.Args[1:])
+	return Run(ctx, NewFactory(System()), hidePasswords(os.Args)[1:])
 }
 
 // Run runs one command line and returns the exit code. Errors are printed here

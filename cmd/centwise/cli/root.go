@@ -18,7 +18,8 @@ cancel.`,
 			`Notes are written pitch (F#3, Bb4). Deviations are in cents from equal temperament, + sharp, - flat. Data goes to
 standard output, talk to standard error; --json and --csv give output for other programs.`,
 			`The catalog is one file: --catalog FILE, else the variable CENTWISE_CATALOG, else centwise/catalog.db in your data
-directory.`,
+directory. It may be in a PostgreSQL database that many share instead: --catalog postgres://NAME@HOST/DATABASE, with the
+password in the variable PGPASSWORD or the file ~/.pgpass. Several catalogs in one database: ?search_path=NAME.`,
 			`Beside commands, 'centwise help TOPIC' explains:`,
 			topicList(),
 			exitStatus()),
@@ -41,7 +42,7 @@ directory.`,
 	root.SetIn(f.Streams.In)
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(newHelpCmd(f))
-	root.PersistentFlags().StringVar(&f.catalogFlag, "catalog", "", "`FILE` that holds the catalog (default $CENTWISE_CATALOG, else your data directory)")
+	root.PersistentFlags().StringVar(&f.catalogFlag, "catalog", "", "`FILE` that holds the catalog, or postgres://NAME@HOST/DATABASE (default $CENTWISE_CATALOG, else your data directory)")
 	f.asking.addFlags(root)
 	root.AddGroup(commandGroups...)
 	add := func(group string, cmds ...*cobra.Command) {

@@ -134,6 +134,9 @@ func TestDescribedBoreIsExpected(t *testing.T) {
 	s.addHorn(catalog.Horn{Label: "usual", Key: pitch.KeyBb, BoreGeometry: boreText(generic.Horn.Bore())})
 	s.addHorn(catalog.Horn{Label: "described", Key: pitch.KeyBb, BoreGeometry: boreText(other.Horn.Bore())})
 	s.addHorn(catalog.Horn{Label: "mute", Key: pitch.KeyBb, BoreGeometry: "x_mm,diameter_mm,part\n0,9,tube\n5,9,bell\n"})
+	s.addHorn(catalog.Horn{Label: "other key", Key: pitch.KeyBb, BoreGeometry: "x_mm,diameter_mm,part\n0,8.7,leadpipe\n235,11.7,leadpipe\n585,11.7,tube\n1000,122,bell\n"})
+	gapless := generic.Horn.Bore()[1:]
+	s.addHorn(catalog.Horn{Label: "gapless", Key: pitch.KeyBb, BoreGeometry: boreText(gapless)})
 	m := s.fit(t, Options{Draws: 20})
 	slots := usualSlots()
 	want := shiftBetween(t, generic, other, air, slots)
@@ -149,8 +152,13 @@ func TestDescribedBoreIsExpected(t *testing.T) {
 	if p := predict(t, m, setup("described", "", ""), slots); p.Evidence.Basis != BasisDimensions || meanSD(p) < 2 {
 		t.Errorf("a horn known by its bore rests on %q with a standard deviation of %.1f", p.Evidence.Basis, meanSD(p))
 	}
-	if p := predict(t, m, setup("mute", "", ""), slots); p.Evidence.Basis != BasisPrior {
-		t.Errorf("a bore that can't be played is taken for %q", p.Evidence.Basis)
+	for _, label := range []string{"mute", "other key"} {
+		if p := predict(t, m, setup(label, "", ""), slots); p.Evidence.Basis != BasisPrior {
+			t.Errorf("the %s bore is taken for %q", label, p.Evidence.Basis)
+		}
+	}
+	if off := centredDistance(slots, predict(t, m, setup("gapless", "", ""), slots).Mean, usual.Mean); off > 0.001 {
+		t.Errorf("a bore described from behind the gap is taken to differ by %.3f cents", off)
 	}
 }
 

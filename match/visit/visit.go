@@ -185,7 +185,7 @@ type Rule struct {
 // UsualRule loses some 0.02 cents to going on; a rule of 2 cents would stop after
 // one try, as mouthpieces differ by about 1 cent (simulated visits, see the study
 // of this package).
-var UsualRule = Rule{Cents: 0.5, Chance: 0.12}
+var UsualRule = Rule{Cents: 0.5, Chance: 0.15}
 
 // Done reports whether a visit may stop: with the chance that anything left is
 // better than the pick by the rule's cents, and the setup left of which that is

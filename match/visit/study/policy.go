@@ -27,20 +27,26 @@ type policy struct {
 // tries is how many mouthpieces a visit has time for.
 const tries = 6
 
+// Names of policies that are compared with each other.
+const (
+	adaptedName = "plan, followed and adapted"
+	stoppedName = "the same, stopped by the rule"
+)
+
 var policies = []policy{
 	{"habit: at random, best raw reading", false, habit, false},
 	{"at random, picked by the model", false, randomly, false},
 	{"top of the list, picked by the model", false, list, true},
 	{"plan, as printed", false, printed, false},
-	{"plan, followed and adapted", false, adapted, true},
-	{"the same, stopped by the rule", false, stopped, false},
+	{adaptedName, false, adapted, true},
+	{stoppedName, false, stopped, false},
 	{"the same, ten tries without the rule", false, longer, false},
 	{"habit: at random, best raw reading", true, habit, false},
 	{"at random, picked by the model", true, randomly, false},
 	{"top of the list, picked by the model", true, list, true},
 	{"plan, as printed", true, printed, false},
-	{"plan, followed and adapted", true, adapted, true},
-	{"the same, stopped by the rule", true, stopped, false},
+	{adaptedName, true, adapted, true},
+	{stoppedName, true, stopped, false},
 	{"the same, ten tries without the rule", true, longer, false},
 }
 

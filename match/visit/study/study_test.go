@@ -79,12 +79,24 @@ func TestClusteredErrors(t *testing.T) {
 	}
 }
 
+// Stopping loses .25 and 1.75 in two catalogs of one visit each: 1 +- .75, more
+// than a cent in one of two.
+func TestWhatStoppingLoses(t *testing.T) {
+	c := tally{policies: []policy{{name: adaptedName}, {name: stoppedName}}, catalog: []int{0, 1}, now: []float64{9, 9},
+		regret: [][]float64{{0.25, 0}, {0.5, 1.75}}, tries: []float64{12, 5}}
+	var out bytes.Buffer
+	c.writeStops(&out)
+	if got := out.String(); !strings.Contains(got, "after 2.50 of 6 tries and adds 1.000 +- 0.750 to the regret, more than a cent in 50.0 % of the visits (31 notes)") {
+		t.Error(got)
+	}
+}
+
 func TestStudyPrintsItsTable(t *testing.T) {
 	var out bytes.Buffer
 	if err := run(context.Background(), options{catalogs: 1, seed: 3, draws: 20}, &out, io.Discard); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"8 visits in 1 catalogs", "plan, followed and adapted", "deciding notes hold"} {
+	for _, want := range []string{"8 visits in 1 catalogs", "plan, followed and adapted", "deciding notes hold", "The rule stops after"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("%q is missing from\n%s", want, out.String())
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"text/tabwriter"
 
 	"centwise/match/visit"
@@ -142,6 +143,7 @@ func (t *tally) write(out io.Writer) error {
 	if err := w.Flush(); err != nil {
 		return err
 	}
+	t.writeStops(out)
 	fmt.Fprintf(out, "\n%d deciding notes hold %.0f %% of what 31 tell about the scores.\n", visit.DecidingNotes, 100*t.share/float64(t.shares))
 	if len(t.nearness) > 0 {
 		least := t.nearness[0]
@@ -152,4 +154,31 @@ func (t *tally) write(out io.Writer) error {
 			100*mean(t.nearness), 100*least, len(t.nearness))
 	}
 	return nil
+}
+
+// writeStops says what stopping by the rule loses to making all tries.
+func (t *tally) writeStops(out io.Writer) {
+	for p, stops := range t.policies {
+		q := slices.IndexFunc(t.policies, func(x policy) bool { return x.name == adaptedName && x.few == stops.few })
+		if stops.name != stoppedName || q < 0 {
+			continue
+		}
+		lost, much := make([]float64, len(t.now)), 0
+		for i := range lost {
+			lost[i] = t.regret[p][i] - t.regret[q][i]
+			if lost[i] > 1 {
+				much++
+			}
+		}
+		m, se := t.clustered(lost)
+		n := float64(len(t.now))
+		fmt.Fprintf(out, "\nThe rule stops after %.2f of %d tries and adds %.3f +- %.3f to the regret, more than a cent in %.1f %% of the visits (%s).", t.tries[p]/n, tries, m, se, 100*float64(much)/n, notesRead(stops.few))
+	}
+}
+
+func notesRead(few bool) string {
+	if few {
+		return fmt.Sprintf("%d notes", visit.DecidingNotes)
+	}
+	return "31 notes"
 }

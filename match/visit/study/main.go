@@ -9,7 +9,7 @@
 // setups, in cents (regret), its difference from the top of the list in paired
 // visits, what share of the possible saving is reached, and how often the pick is
 // worse than the setup played now; then what the deciding notes hold, and how
-// near the best set of notes the greedy one comes. Standard errors are clustered
+// near the best set of notes the chosen one comes. Standard errors are clustered
 // by catalog.
 package main
 

@@ -60,9 +60,13 @@ func open(s *scene) *visit.Visit {
 
 // notes are those that are read: the deciding ones for the first of the plan, or
 // all.
-func notes(v *visit.Visit, few bool) []int {
+func notes(s *scene, few bool) []int {
 	if few {
-		return v.Notes(deciders(v), visit.DecidingNotes)
+		if s.deciding == nil {
+			v := open(s)
+			s.deciding = v.Notes(deciders(v), visit.DecidingNotes)
+		}
+		return s.deciding
 	}
 	all := make([]int, len(usualSlots))
 	for j := range all {
@@ -100,7 +104,7 @@ func shuffled(s *scene) []int {
 // habit tries some at random and keeps what the tuner liked best, the present one
 // by what it read at home.
 func habit(s *scene, few bool) outcome {
-	at := notes(open(s), few)
+	at := notes(s, few)
 	best, least := 0, math.Inf(1)
 	for _, i := range append([]int{0}, shuffled(s)...) {
 		if e := raw(s, i, at); e < least {
@@ -139,7 +143,7 @@ func raw(s *scene, setup int, at []int) float64 {
 
 func randomly(s *scene, few bool) outcome {
 	v := open(s)
-	return try(s, v, shuffled(s), notes(v, few))
+	return try(s, v, shuffled(s), notes(s, few))
 }
 
 // list tries the first of the catalog's list.
@@ -153,7 +157,7 @@ func list(s *scene, few bool) outcome {
 	slices.SortFunc(order, func(a, b int) int {
 		return int(math.Copysign(1, standings[a].ErrorCents-standings[b].ErrorCents))
 	})
-	return try(s, v, order[:tries], notes(v, few))
+	return try(s, v, order[:tries], notes(s, few))
 }
 
 // printed follows the plan that was made at home.
@@ -163,7 +167,7 @@ func printed(s *scene, few bool) outcome {
 	for _, step := range v.Order(nil, nil, tries) {
 		order = append(order, step.Setup)
 	}
-	return try(s, v, order, notes(v, few))
+	return try(s, v, order, notes(s, few))
 }
 
 func adapted(s *scene, few bool) outcome { return follow(s, few, tries, false) }
@@ -173,7 +177,7 @@ func longer(s *scene, few bool) outcome  { return follow(s, few, 10, false) }
 // follow plans anew after each try, and stops by the rule if that is wanted.
 func follow(s *scene, few bool, most int, stop bool) outcome {
 	v := open(s)
-	at := notes(v, few)
+	at := notes(s, few)
 	var tried []int
 	for len(tried) < most {
 		if done, _, _ := v.Done(tried, nil, visit.UsualRule); stop && done {

@@ -65,7 +65,7 @@ func TestScenesTellTheTruth(t *testing.T) {
 	}
 	// Many readings without the model come near the truth: 6 of each of 27 notes with
 	// an sd of 3.5 leave an rms of 1.4 beside it, and no day, constant or slide.
-	if e := raw(s, 0, notes(open(s), false)); math.Abs(e-math.Hypot(s.truth[0], 1.4)) > 0.5 {
+	if e := raw(s, 0, notes(s, false)); math.Abs(e-math.Hypot(s.truth[0], 1.4)) > 0.5 {
 		t.Errorf("the home session reads %.2f, the truth is %.2f", e, s.truth[0])
 	}
 }

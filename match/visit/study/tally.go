@@ -21,7 +21,7 @@ type tally struct {
 	tries    []float64   // by policy, summed
 	share    float64     // what the deciding notes hold of what all do, summed
 	shares   int
-	nearness []float64 // of the greedy set of four to the best one
+	nearness []float64 // of the chosen set of four to the best one
 }
 
 func newTally(list []policy) *tally {
@@ -46,9 +46,9 @@ func (t *tally) visit(catalog int, s *scene) {
 func (t *tally) notes(s *scene, sets bool) {
 	v := open(s)
 	setups := deciders(v)
-	all := notes(v, false)
+	all := notes(s, false)
 	whole := v.Explained(setups, all)
-	t.share += v.Explained(setups, v.Notes(setups, visit.DecidingNotes)) / whole
+	t.share += v.Explained(setups, notes(s, true)) / whole
 	t.shares++
 	if !sets {
 		return
@@ -150,7 +150,7 @@ func (t *tally) write(out io.Writer) error {
 		for _, x := range t.nearness {
 			least = math.Min(least, x)
 		}
-		fmt.Fprintf(out, "Sets of four: the greedy one explains %.1f %% of what the best one does on average, %.1f %% at worst (%d visits).\n",
+		fmt.Fprintf(out, "Sets of four: the chosen one explains %.1f %% of what the best one does on average, %.1f %% at worst (%d visits).\n",
 			100*mean(t.nearness), 100*least, len(t.nearness))
 	}
 	return nil

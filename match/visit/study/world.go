@@ -32,6 +32,7 @@ type scene struct {
 	readings []belief.Readings // of every setup: all notes, visit.Times each; of the present one those at home
 	seed     uint64
 	fresh    *visit.Visit // once opened
+	deciding []int        // notes, once chosen
 }
 
 // usualSlots are the notes that are read.

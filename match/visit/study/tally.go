@@ -53,11 +53,11 @@ func (t *tally) notes(s *scene, sets bool) {
 	if !sets {
 		return
 	}
-	greedy, teller := 0.0, v.Teller(setups)
+	told, teller := 0.0, v.Teller(setups)
 	for _, note := range v.Notes(setups, 4) {
-		greedy += teller.Take(note)
+		told += teller.Take(note)
 	}
-	t.nearness = append(t.nearness, greedy/bestSet(v.Teller(setups), len(all), 4))
+	t.nearness = append(t.nearness, told/bestSet(v.Teller(setups), len(all), 4))
 }
 
 // bestSet is the most that any set of so many of the notes below a number tells.

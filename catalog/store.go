@@ -134,6 +134,8 @@ type Store interface {
 
 	// TokenKeeper keeps who may use a pool server.
 	TokenKeeper
+	// Follower is how catalogs keep up with each other over a network.
+	Follower
 
 	// SetTitle names the catalog (shown by info and on reports).
 	SetTitle(ctx context.Context, title string) error
@@ -195,6 +197,7 @@ type Merged struct {
 	Retracted                             int // sessions that counted until now
 	Kept                                  int // records of kinds that this version does not know
 	Renamed                               []Renaming
+	HeldBack                              []HeldBack // what [ReceiveOptions].Admit refused
 }
 
 // MergedKind counts the records of one kind. Gear counts by record, not by

@@ -31,6 +31,7 @@ type changer struct {
 	store *Store
 	now   time.Time
 	sum   catalog.Digest
+	log   changeLog
 }
 
 // apply writes in an order in which labels and names that are given up are free
@@ -64,6 +65,9 @@ func (w *changer) apply(c catalog.Changes) error {
 		return err
 	}
 	if err := w.closeVisits(c.Visits); err != nil {
+		return err
+	}
+	if err := w.flushLog(); err != nil {
 		return err
 	}
 	return w.saveSum()
@@ -259,8 +263,10 @@ func (g *gear[T]) addRevision(w *changer, insert *sql.Stmt, record T, was head) 
 		}
 		next = g.next(before[0], record)
 	}
-	_, err := insert.ExecContext(w.ctx, g.sharedValues(&next, &is.digest, w.now)...)
-	return is, err
+	if _, err := insert.ExecContext(w.ctx, g.sharedValues(&next, &is.digest, w.now)...); err != nil {
+		return is, err
+	}
+	return is, w.touched(g.noun, string(*id), "")
 }
 
 // moveHead makes a revision the current one.

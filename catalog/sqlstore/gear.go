@@ -22,6 +22,7 @@ type gear[T any] struct {
 	join    func(a, b catalog.Shared[T]) catalog.Shared[T]
 	next    func(before catalog.Shared[T], after T) catalog.Shared[T]
 	pooled  func(*catalog.Shared[T]) catalog.Pooled
+	of      func(catalog.Pooled) *catalog.Shared[T] // undoes pooled
 
 	selectHead, selectAll, selectShared, selectRevisions, insertRevision, replaceRevision, insertHead, updateHead, freeLabel, headOf string
 }
@@ -75,6 +76,7 @@ var horns = newGear(gear[catalog.Horn]{
 	join:   catalog.JoinHorns,
 	next:   catalog.NextHorn,
 	pooled: func(s *catalog.Shared[catalog.Horn]) catalog.Pooled { return catalog.Pooled{Horn: s} },
+	of:     func(p catalog.Pooled) *catalog.Shared[catalog.Horn] { return p.Horn },
 })
 
 var mouthpieces = newGear(gear[catalog.Mouthpiece]{
@@ -92,6 +94,7 @@ var mouthpieces = newGear(gear[catalog.Mouthpiece]{
 	join:   catalog.JoinMouthpieces,
 	next:   catalog.NextMouthpiece,
 	pooled: func(s *catalog.Shared[catalog.Mouthpiece]) catalog.Pooled { return catalog.Pooled{Mouthpiece: s} },
+	of:     func(p catalog.Pooled) *catalog.Shared[catalog.Mouthpiece] { return p.Mouthpiece },
 })
 
 var players = newGear(gear[catalog.Player]{
@@ -106,6 +109,7 @@ var players = newGear(gear[catalog.Player]{
 	join:   catalog.JoinPlayers,
 	next:   catalog.NextPlayer,
 	pooled: func(s *catalog.Shared[catalog.Player]) catalog.Pooled { return catalog.Pooled{Player: s} },
+	of:     func(p catalog.Pooled) *catalog.Shared[catalog.Player] { return p.Player },
 })
 
 // assignments lists columns with what they are set to.

@@ -72,6 +72,13 @@ func (i *inspection) records() error {
 		if err := i.sessions(tx, &sum); err != nil {
 			return err
 		}
+		missing, err := texts(i.ctx, tx, unlogged)
+		if err != nil {
+			return err
+		}
+		for _, record := range missing {
+			i.found("unlogged", record, "it is missing in the order of changes, so that others who keep up with this catalog don't learn of it: it was added by other means than centwise", 1, i.rescue())
+		}
 		var stored digest
 		if err := tx.QueryRowContext(i.ctx, `SELECT digest FROM catalog WHERE one = 1`).Scan(&stored); err != nil {
 			return err

@@ -13,7 +13,12 @@ import (
 
 // Merge joins a stream of records with what is stored: all of it or nothing.
 func (s *Store) Merge(ctx context.Context, records iter.Seq2[catalog.Pooled, error]) (catalog.Merged, error) {
-	m := &merger{}
+	return s.Receive(ctx, records, catalog.ReceiveOptions{})
+}
+
+// Receive is Merge with options.
+func (s *Store) Receive(ctx context.Context, records iter.Seq2[catalog.Pooled, error], o catalog.ReceiveOptions) (catalog.Merged, error) {
+	m := &merger{ReceiveOptions: o}
 	err := s.writeOnce(ctx, "merging into the catalog", func(tx *transaction) error {
 		m.changer = &changer{ctx: ctx, tx: tx, store: s, now: time.Now()}
 		return m.merge(records)
@@ -28,9 +33,11 @@ func (s *Store) Merge(ctx context.Context, records iter.Seq2[catalog.Pooled, err
 // name it: revisions first, then, when a session follows, heads and labels.
 type merger struct {
 	*changer
+	catalog.ReceiveOptions
 	report   catalog.Merged
 	unheaded bool // revisions came whose heads are not set yet
-	touched  [3]map[catalog.ID]head
+	heads    [3]map[catalog.ID]head
+	refused  map[catalog.ID]bool // gear that was not admitted
 	sessions sessionMerger
 	block    []catalog.Shared[catalog.Session] // sessions that wait to be merged
 }
@@ -39,7 +46,7 @@ func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
 	if err := m.loadSum(); err != nil {
 		return err
 	}
-	if err := m.sessions.prepare(m.changer); err != nil {
+	if err := m.sessions.prepare(m); err != nil {
 		return err
 	}
 	defer m.sessions.close()
@@ -67,6 +74,14 @@ func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
 	m.report.Renamed = append(m.report.Renamed, renamed...)
 	if err := m.replacements(); err != nil {
 		return err
+	}
+	if err := m.flushLog(); err != nil {
+		return err
+	}
+	if m.Remote != nil {
+		if err := saveRemote(m.ctx, m.tx, *m.Remote); err != nil {
+			return err
+		}
 	}
 	return m.saveSum()
 }
@@ -123,7 +138,7 @@ func (m *merger) mergeBlock() error {
 		return err
 	}
 	for i := range m.block {
-		if err := m.sessions.merge(m.block[i], &m.report); err != nil {
+		if err := m.sessions.merge(m.block[i]); err != nil {
 			return err
 		}
 	}
@@ -133,15 +148,15 @@ func (m *merger) mergeBlock() error {
 // mergeRevision joins one revision with the one of the same number.
 func mergeRevision[T any](m *merger, g *gear[T], kind int, in catalog.Shared[T]) error {
 	id, r, _ := g.base(&in.Record)
-	if m.touched[kind] == nil {
-		m.touched[kind] = map[catalog.ID]head{}
+	if m.heads[kind] == nil {
+		m.heads[kind] = map[catalog.ID]head{}
 	}
-	if _, known := m.touched[kind][*id]; !known {
+	if _, known := m.heads[kind][*id]; !known {
 		was, err := scanHead(m.tx.QueryRowContext(m.ctx, g.headOf, *id))
 		if err != nil {
 			return err
 		}
-		m.touched[kind][*id] = was
+		m.heads[kind][*id] = was
 	}
 	stored, err := g.shared(m.ctx, m.tx, g.selectShared+` WHERE r.id = $1 AND r.number = $2`, *id, r.Number)
 	if err != nil {
@@ -154,10 +169,35 @@ func mergeRevision[T any](m *merger, g *gear[T], kind int, in catalog.Shared[T])
 			return err
 		}
 	}
+	if m.Admit != nil {
+		admitted, err := admitRevision(m, g, m.heads[kind][*id].number == 0, in, stored, joined)
+		if admitted == nil || err != nil {
+			return err
+		}
+		joined = *admitted
+	}
 	m.unheaded = true
 	d := digest(g.digest(joined.Record))
-	_, err = m.tx.ExecContext(m.ctx, g.replaceRevision, g.sharedValues(&joined, &d, m.now)...)
-	return err
+	if _, err = m.tx.ExecContext(m.ctx, g.replaceRevision, g.sharedValues(&joined, &d, m.now)...); err != nil {
+		return err
+	}
+	from, err := m.sourceOf(g.pooled(&in), g.pooled(&joined))
+	if err != nil {
+		return err
+	}
+	return m.touched(g.noun, string(*id), from)
+}
+
+// sourceOf is where a record came from, if it is as it came.
+func (m *merger) sourceOf(in, joined catalog.Pooled) (string, error) {
+	if m.From == "" {
+		return "", nil
+	}
+	same, err := equal(in, joined)
+	if !same {
+		return "", err
+	}
+	return m.From, err
 }
 
 // equal compares records as they are exchanged.
@@ -174,12 +214,12 @@ func equal(a, b catalog.Pooled) (bool, error) {
 // its own.
 func (m *merger) settle() error {
 	if m.unheaded {
-		err := settleHeads(m, horns, m.touched[0])
+		err := settleHeads(m, horns, m.heads[0])
 		if err == nil {
-			err = settleHeads(m, mouthpieces, m.touched[1])
+			err = settleHeads(m, mouthpieces, m.heads[1])
 		}
 		if err == nil {
-			err = settleHeads(m, players, m.touched[2])
+			err = settleHeads(m, players, m.heads[2])
 		}
 		if err != nil {
 			return err
@@ -193,18 +233,21 @@ func (m *merger) settle() error {
 		}
 		m.sessions.refs = newRefs(m.changer)
 	}
-	m.unheaded, m.touched = false, [3]map[catalog.ID]head{}
+	m.unheaded, m.heads = false, [3]map[catalog.ID]head{}
 	return nil
 }
 
 // settleHeads makes the last revision of each record the current one. Labels
 // are left to relabel: a new record has its id for one until then.
-func settleHeads[T any](m *merger, g *gear[T], touched map[catalog.ID]head) error {
-	for id, was := range touched {
+func settleHeads[T any](m *merger, g *gear[T], heads map[catalog.ID]head) error {
+	for id, was := range heads {
 		var is head
 		var n int
 		err := m.tx.QueryRowContext(m.ctx, fmt.Sprintf(`SELECT r.number, r.label, r.digest, (SELECT COUNT(*) FROM %[1]s_revision WHERE id = $1)
 			FROM %[1]s_revision r WHERE r.id = $1 ORDER BY r.number DESC LIMIT 1`, g.noun), id).Scan(&is.number, &is.stated, &is.digest, &n)
+		if err == sql.ErrNoRows && was.number == 0 {
+			continue // it was not admitted
+		}
 		if err != nil {
 			return err
 		}
@@ -235,14 +278,25 @@ func (h head) called(label string) head { h.label = label; return h }
 
 // other keeps a record of a kind that is not known.
 func (m *merger) other(o catalog.OtherRecord) error {
-	result, err := m.tx.ExecContext(m.ctx, `INSERT INTO pool_other (kind, body, arrived_at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`,
-		o.Kind, o.Body, (*instant)(&m.now))
+	if m.Admit != nil {
+		record := catalog.Pooled{Other: &o}
+		if _, why := m.Admit(catalog.Arrival{Record: record, Joined: record, New: true}); why != "" {
+			m.holdBack(catalog.HeldBack{Kind: o.Kind, Why: why})
+			return nil
+		}
+	}
+	id := otherID(o)
+	result, err := m.tx.ExecContext(m.ctx, `INSERT INTO pool_other (kind, body, arrived_at, id) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`,
+		o.Kind, o.Body, (*instant)(&m.now), id)
 	if err != nil {
 		return err
 	}
 	n, err := result.RowsAffected()
-	m.report.Kept += int(n)
-	return err
+	if n == 0 || err != nil {
+		return err
+	}
+	m.report.Kept++
+	return m.touched(catalog.PooledOther, id, m.From)
 }
 
 // sharedValues lists the columns of a revision with those of the exchange.

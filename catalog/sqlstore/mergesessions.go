@@ -18,7 +18,7 @@ var updateSession = func() string {
 
 // sessionMerger joins sessions with those that are stored.
 type sessionMerger struct {
-	w      *changer
+	w      *merger
 	refs   *refs
 	update *sql.Stmt
 	known  *sql.Stmt // is there a session with an id
@@ -27,15 +27,15 @@ type sessionMerger struct {
 	ahead  *taken // of the sessions of a block
 }
 
-func (x *sessionMerger) prepare(w *changer) (err error) {
-	x.w, x.refs, x.ahead = w, newRefs(w), newTaken()
+func (x *sessionMerger) prepare(w *merger) (err error) {
+	x.w, x.refs, x.ahead = w, newRefs(w.changer), newTaken()
 	st, err := prepareAll(w.ctx, w.tx, updateSession, `SELECT EXISTS (SELECT 1 FROM session WHERE id = $1)`,
 		`SELECT id FROM session WHERE name = $1 AND retracted_at IS NULL`)
 	if err != nil {
 		return err
 	}
 	x.update, x.known, x.named = st[0], st[1], st[2]
-	if x.into, err = newSessionWriter(w); err != nil {
+	if x.into, err = newSessionWriter(w.changer); err != nil {
 		return err
 	}
 	x.into.free = true
@@ -60,10 +60,13 @@ func (x *sessionMerger) lookAhead(block []catalog.Shared[catalog.Session]) error
 	if err := x.into.insert(); err != nil {
 		return err
 	}
-	return x.ahead.load(x.w)
+	return x.ahead.load(x.w.changer)
 }
 
-func (x *sessionMerger) merge(in catalog.Shared[catalog.Session], report *catalog.Merged) error {
+func (x *sessionMerger) merge(in catalog.Shared[catalog.Session]) error {
+	if x.namesRefused(in.Record) {
+		return nil
+	}
 	set, err := x.refs.resolve(&in.Record)
 	if err != nil {
 		return err
@@ -73,16 +76,32 @@ func (x *sessionMerger) merge(in catalog.Shared[catalog.Session], report *catalo
 		return err
 	}
 	if stored != nil {
-		return x.join(stored, in, set, report)
+		return x.join(stored, in, set)
 	}
-	report.Sessions.New++
-	report.Readings += len(in.Record.Readings)
-	name, err := x.freeName(&in.Record, "")
+	as, err := x.admit(in, nil, in)
+	if as == nil || err != nil {
+		return err
+	}
+	x.w.report.Sessions.New++
+	x.w.report.Readings += len(as.Record.Readings)
+	name, err := x.freeName(&as.Record, "")
 	if err == nil {
-		x.noteName(&in.Record, name)
-		err = x.into.add(name, &in, set)
+		x.noteName(&as.Record, name)
+		err = x.into.add(name, as, set)
+	}
+	if err == nil {
+		err = x.touched(in, *as)
 	}
 	return err
+}
+
+// touched notes a session that changed.
+func (x *sessionMerger) touched(in, is catalog.Shared[catalog.Session]) error {
+	from, err := x.w.sourceOf(catalog.Pooled{Session: &in}, catalog.Pooled{Session: &is})
+	if err != nil {
+		return err
+	}
+	return x.w.touched(catalog.PooledSession, string(is.Record.ID), from)
 }
 
 // noteName notes what a session is called from now on.
@@ -133,7 +152,8 @@ func (x *sessionMerger) stored(id catalog.ID) (*storedSession, error) {
 }
 
 // join joins a session with the stored one.
-func (x *sessionMerger) join(stored *storedSession, in catalog.Shared[catalog.Session], set setup, report *catalog.Merged) error {
+func (x *sessionMerger) join(stored *storedSession, in catalog.Shared[catalog.Session], set setup) error {
+	report := &x.w.report
 	if digest(in.Record.Content()) == stored.content {
 		stored.shared.Record.Readings = in.Record.Readings
 	} else {
@@ -152,6 +172,11 @@ func (x *sessionMerger) join(stored *storedSession, in catalog.Shared[catalog.Se
 		report.Sessions.Same++
 		return err
 	}
+	as, err := x.admit(in, &stored.shared, joined)
+	if as == nil || err != nil {
+		return err
+	}
+	joined = *as
 	if was.Retraction == nil && joined.Record.Retraction != nil {
 		report.Retracted++
 	} else {
@@ -182,6 +207,9 @@ func (x *sessionMerger) join(stored *storedSession, in catalog.Shared[catalog.Se
 		delete(x.ahead.names, stored.name)
 	}
 	x.noteName(&joined.Record, name)
+	if err := x.touched(in, joined); err != nil {
+		return err
+	}
 	if slices.Equal(was.Readings, joined.Record.Readings) {
 		return nil
 	}

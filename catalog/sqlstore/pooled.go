@@ -74,7 +74,12 @@ func (p *pooling) others() error {
 	if p.sel.narrow {
 		return nil
 	}
-	rows, err := p.tx.QueryContext(p.ctx, `SELECT kind, body FROM pool_other WHERE arrived_at >= $1 ORDER BY kind, body`, p.sel.since)
+	return p.eachOther(` WHERE arrived_at >= $1`, p.sel.since)
+}
+
+// eachOther streams records of unknown kinds.
+func (p *pooling) eachOther(where string, args ...any) error {
+	rows, err := p.tx.QueryContext(p.ctx, `SELECT kind, body FROM pool_other`+where+` ORDER BY kind, body`, args...)
 	if err != nil {
 		return err
 	}
@@ -93,33 +98,45 @@ func (p *pooling) others() error {
 
 // sessions streams the sessions by id, a block at a time.
 func (p *pooling) sessions() error {
-	for last := ""; ; {
+	for last := ""; !p.stopped; {
 		where, args := p.sel.sessions(last)
-		found, seqs, err := querySessions(p.ctx, p.tx, selectSession+where, args...)
-		if err != nil || len(found) == 0 {
+		next, err := p.giveSessions(where, args...)
+		if err != nil || next == "" {
 			return err
 		}
-		for i := range found {
-			s := catalog.Shared[catalog.Session]{Record: found[i].Session}
-			extra := ""
-			// What the session was given is exchanged, not what it is called here.
-			err := p.tx.QueryRowContext(p.ctx, `SELECT stated, withheld, extra FROM session WHERE seq = $1`, seqs[i]).
-				Scan(&s.Record.Name, (*list)(&s.Withheld), &extra)
-			if err == nil {
-				s.Extra, err = catalog.ParseExtra(extra)
-			}
-			if err == nil {
-				s.Record.Readings, err = readings(p.ctx, p.tx, seqs[i], found[i].ReadingCount)
-			}
-			if err != nil {
-				return err
-			}
-			if !p.give(catalog.Pooled{Session: &s}) {
-				return nil
-			}
-			last = string(s.Record.ID)
-		}
+		last = next
 	}
+	return nil
+}
+
+// giveSessions streams the sessions that a condition and an order choose, and
+// tells the id of the last one; empty for none.
+func (p *pooling) giveSessions(where string, args ...any) (last string, err error) {
+	found, seqs, err := querySessions(p.ctx, p.tx, selectSession+where, args...)
+	if err != nil {
+		return "", err
+	}
+	for i := range found {
+		s := catalog.Shared[catalog.Session]{Record: found[i].Session}
+		extra := ""
+		// What the session was given is exchanged, not what it is called here.
+		err := p.tx.QueryRowContext(p.ctx, `SELECT stated, withheld, extra FROM session WHERE seq = $1`, seqs[i]).
+			Scan(&s.Record.Name, (*list)(&s.Withheld), &extra)
+		if err == nil {
+			s.Extra, err = catalog.ParseExtra(extra)
+		}
+		if err == nil {
+			s.Record.Readings, err = readings(p.ctx, p.tx, seqs[i], found[i].ReadingCount)
+		}
+		if err != nil {
+			return "", err
+		}
+		if !p.give(catalog.Pooled{Session: &s}) {
+			return "", nil
+		}
+		last = string(s.Record.ID)
+	}
+	return last, nil
 }
 
 // selection writes the conditions of a [catalog.PoolSelection].

@@ -38,6 +38,9 @@ func (w *changer) insertSessions(sessions []catalog.Session) error {
 		if err := into.add(sessions[i].Name, &catalog.Shared[catalog.Session]{Record: sessions[i]}, set); err != nil {
 			return err
 		}
+		if err := w.touched(catalog.PooledSession, string(sessions[i].ID), ""); err != nil {
+			return err
+		}
 	}
 	if err := problems.Err(); err != nil {
 		return err
@@ -137,6 +140,9 @@ func (w *changer) retract(retractions []catalog.RetractionOf) error {
 		_, err = w.tx.ExecContext(w.ctx, `UPDATE session SET retracted_at = $1, retracted_by = $2, retraction_reason = $3, replaced_by = $4,
 			name = stated, folded = $5, touched_at = $6 WHERE seq = $7`,
 			(*instant)(&r.At), r.Contributor, r.Reason, (*reference)(&r.ReplacedBy), catalog.Fold(stated), (*instant)(&w.now), seq)
+		if err == nil {
+			err = w.touched(catalog.PooledSession, string(r.Session), "")
+		}
 		if err != nil {
 			return err
 		}

@@ -21,6 +21,7 @@ var mayImport = map[string][]string{
 	"cmd/centwise/form":     {"cmd/centwise/form", "cmd/centwise/show"},
 	"cmd/centwise/show":     {"match", "catalog"},
 	"cmd/centwise/scenario": {"catalog"},
+	"cmd/speedtable":        {"match", "catalog"},
 	"importers":             {"importers", "catalog"},
 	"match":                 {"match", "catalog"},
 	"match/tuning":          {"catalog"},

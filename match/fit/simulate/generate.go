@@ -30,6 +30,9 @@ func Generate(kind Kind, size Size, seed uint64) *World {
 // few sessions for the items.
 func GenerateWith(o Options) *World {
 	p, ok := plans[o.Kind][o.Size]
+	if o.Size == Scaled {
+		p, ok = planFor(o.Sessions), o.Kind == Plain && o.Sessions > 0
+	}
 	if !ok {
 		panic(fmt.Sprintf("simulate: no catalog of kind %q and size %q", o.Kind, o.Size))
 	}

@@ -6,7 +6,10 @@
 // Everything is decided by kind, size and seed. Units are cents.
 package simulate
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // Kind is how unkind a catalog is.
 type Kind string
@@ -31,6 +34,8 @@ const (
 	Small  Size = "small"
 	Medium Size = "medium"
 	Large  Size = "large"
+	// Scaled has items in proportion to [Options].Sessions; plain only.
+	Scaled Size = "scaled"
 )
 
 // plan is how much of everything one kind and size has.
@@ -56,6 +61,18 @@ var plans = map[Kind]map[Size]plan{
 		Large: {horns: 2000, mouthpieces: 3000, players: 8000, contributors: 2800, sessions: 27000, hornDesigns: 900, mouthpieceDesigns: 1200,
 			full: 0.72, rankings: 200, heldOut: 1000},
 	},
+}
+
+// planFor is a plain catalog of any number of sessions, with about as many items,
+// players and contributors a session as the listed sizes have: all of them grow
+// more slowly than the sessions do.
+func planFor(sessions int) plan {
+	times := float64(sessions) / 250
+	grown := func(small, power float64) int { return max(2, int(math.Round(small*math.Pow(times, power)))) }
+	return plan{
+		horns: grown(60, 0.75), mouthpieces: grown(80, 0.774), players: grown(90, 0.96), contributors: grown(18, 0.9),
+		sessions: sessions, full: 0.7, rankings: 1,
+	}
 }
 
 // Item is one horn or mouthpiece.

@@ -65,7 +65,7 @@ func (m *lme4) Fit(ctx context.Context, w *simulate.World) (err error) {
 	if err := run.Run(); err != nil {
 		return fmt.Errorf("lme4: %w: %s", err, strings.TrimSpace(talk.String()))
 	}
-	m.peak = peakMemory(run.ProcessState)
+	m.peak = simulate.PeakMemory(run.ProcessState)
 	f, err := os.Open(effects)
 	if err != nil {
 		return fmt.Errorf("reading lme4's effects: %w", err)

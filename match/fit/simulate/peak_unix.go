@@ -1,6 +1,6 @@
 //go:build linux || darwin
 
-package main
+package simulate
 
 import (
 	"os"
@@ -8,8 +8,9 @@ import (
 	"syscall"
 )
 
-// peakMemory is the most resident memory a finished process held, bytes.
-func peakMemory(state *os.ProcessState) uint64 {
+// PeakMemory is the most resident memory a finished process held, bytes; 0 where the
+// system does not tell.
+func PeakMemory(state *os.ProcessState) uint64 {
 	usage, ok := state.SysUsage().(*syscall.Rusage)
 	if !ok {
 		return 0

@@ -50,7 +50,7 @@ adjustment.`,
 		Example: `  centwise adjust Alder "Plover 16.2"
   centwise adjust Alder "Plover 16.2" --shifts --range F#3-C5
   centwise adjust Alder "Plover 16.2" --player reed-otter --no-throws --json
-  centwise adjust Alder "Plover 16.2" --session bay-012`,
+  centwise adjust Alder "Plover 16.2" --session bay-070`,
 		Args: args(2, 2),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.horn, o.mouthpiece = got[0], got[1]

@@ -55,7 +55,7 @@ resonance there; 1 is exactly harmonic.`,
 "repeat_sd", "doubts", "readings"}.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),
 		Example: `  centwise import impedance open.csv v2.csv v1.csv --valves 0,2,1 --horn Alder --mouthpiece "Plover 16.2"
-  centwise import impedance open.txt again.txt --valves 0 --columns f:kHz,mag:dB --horn Alder --mouthpiece "Plover 16.2" --dry-run
+  centwise import impedance v1.txt again.txt --valves 1 --columns f:kHz,mag:dB --horn Alder --mouthpiece "Plover 16.2" --dry-run
   centwise import impedance --list curves.csv --horn Alder --mouthpiece "Plover 16.2" --yes --json`,
 		Args: fileNamedLikeIt(args(0, -1)),
 		RunE: func(cmd *cobra.Command, got []string) error {

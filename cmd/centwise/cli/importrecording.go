@@ -70,7 +70,7 @@ corrected by it. --a4-hz is what deviations refer to. Both are kept with the ses
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitBusy, exitCancelled)),
 		Example: `  centwise import recording scale.wav --horn Alder --mouthpiece "Plover 16.2" --player reed-otter
   centwise import recording scale.wav --dry-run --png heard.png
-  centwise import recording up.flac down.flac --dry-run --json
+  centwise import recording up.wav down.wav --dry-run --json
   centwise import recording scale.wav --horn Alder --mouthpiece "Plover 16.2" --player reed-otter --notes "C4-C5 C5-C4" --reference 440 --yes`,
 		Args: fileNamedLikeIt(args(1, -1)),
 		RunE: func(cmd *cobra.Command, got []string) error {

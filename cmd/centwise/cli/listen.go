@@ -102,7 +102,7 @@ target), "cents" (from equal temperament), "sd" (of the prediction; in tune 0), 
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
 		Example: `  centwise listen Alder "Plover 16.2" --output alder.wav
   centwise listen Alder "Plover 16.2" --pattern drone --note G4,D5 --output drone.wav
-  centwise listen Alder "Plover 16.2" --part second-cornet.musicxml --excerpt 0-30 --output part.wav
+  centwise listen Alder "Plover 16.2" --part march.musicxml --part-name "Trumpet 2" --excerpt 0-30 --output part.wav
   centwise listen Alder "Plover 16.2" --player reed-otter --pattern arpeggio --key Eb --range G3-A5 --output eb.wav`,
 		Args: args(2, 2),
 		RunE: func(cmd *cobra.Command, got []string) error {

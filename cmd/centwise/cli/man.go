@@ -34,7 +34,7 @@ func newManCmd(f *Factory) *cobra.Command {
 		Long: long(`Write the manual pages of all commands and topics into FOLDER, which must exist, or print the page of centwise itself when
 no folder is given. The date on the pages is fixed; the variable SOURCE_DATE_EPOCH (seconds since 1970) overrides it.`),
 		Example: `  centwise man | man -l -
-  centwise man ~/.local/share/man/man1`,
+  centwise man pages`,
 		Args: args(0, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.root = cmd.Root()

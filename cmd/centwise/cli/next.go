@@ -46,7 +46,7 @@ largest two is named too.`,
 "notes"}; it and --csv hold every session unless --top is given.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
 		Example: `  centwise next
-  centwise next --for-player reed-otter --stock cupboard
+  centwise next --for-player blue-kite --stock cupboard
   centwise next --for-horn Alder --horn Alder --mouthpiece "Plover 16.2" --mouthpiece "Dunlin 16.6" --json`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -52,7 +52,7 @@ channel of a track; channel 10 is percussion.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitCancelled)),
 		Example: `  centwise part march.musicxml
   centwise part march.musicxml "Trumpet 2" --lowest
-  centwise part march.mid 3 --key C --save march.csv`,
+  centwise part march.mid 1 --key C --save march.csv`,
 		Args: args(1, 2),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			if o.file = got[0]; len(got) > 1 {

@@ -36,7 +36,7 @@ command asks.`,
 			`--json prints {"lent": [{"student", "horn" or "mouthpiece", "copy", "since", "until"}], "returned": [the same],
 "kept": how many stay where they are, "written"}.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),
-		Example: `  centwise roster commit plan.csv --until 2026-07-10
+		Example: `  centwise roster commit plan.csv --until 2027-07-10
   centwise roster commit --student reed-otter --horn Hazel --mouthpiece "Plover 16.2"
   centwise roster commit plan.csv --dry-run`,
 		Args: args(0, 1),

@@ -31,7 +31,7 @@ asks.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),
 		Example: `  centwise roster return Hazel
   centwise roster return --from reed-otter --remark "third slide sticks"
-  centwise roster return Hazel Elm --date 2026-07-10`,
+  centwise roster return Hazel Elm --date 2026-11-25`,
 		Args: args(0, -1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.labels = got
@@ -72,7 +72,7 @@ func rosterReturnRun(ctx context.Context, o *rosterReturnOptions) error {
 	at := o.factory.Now()
 	if o.date != "" {
 		if at, err = parseDay(o.date); err != nil {
-			return usagef("--date 2026-07-10", "--date %q: %v", o.date, err)
+			return usagef("--date 2026-11-25", "--date %q: %v", o.date, err)
 		}
 	}
 	var c catalog.Changes

@@ -18,7 +18,7 @@ func newSessionCmd(f *Factory) *cobra.Command {
 'centwise measure' or 'centwise import' and never change. A wrong one is retracted, and a correct one put in its place;
 both stay in history.`),
 		Example: `  centwise session list --horn Alder
-  centwise session show lb-014`,
+  centwise session show bay-014`,
 	}
 	asGroup(cmd)
 	cmd.AddCommand(newSessionListCmd(f, nil), newSessionShowCmd(f, nil), newSessionRetractCmd(f, nil), newSessionDraftsCmd(f, nil))

@@ -143,7 +143,7 @@ func newSessionDiscardCmd(f *Factory, runF func(*sessionDiscardOptions) error) *
 is, resume it and type done.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy)),
 		Example: `  centwise session drafts discard 01KB8Z3J6V0M5T9Q4X2R7C1NWD
-  centwise session drafts discard "2026-03-14 Alder"`,
+  centwise session drafts discard "2026-11-25 Alder"`,
 		Args: args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.name = got[0]

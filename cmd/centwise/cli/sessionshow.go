@@ -28,8 +28,8 @@ func newSessionShowCmd(f *Factory, runF func(*sessionShowOptions) error) *cobra.
 adds "slots": [{"note", "fingering", "partial", "cents", "repeat", "odd"}]. Odd readings lie outside -150..150 cents;
 they are kept for review and not used.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog)),
-		Example: `  centwise session show lb-014
-  centwise session show lb-014 --json`,
+		Example: `  centwise session show bay-014
+  centwise session show bay-014 --json`,
 		Args: args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.name = got[0]
@@ -185,8 +185,8 @@ func newSessionRetractCmd(f *Factory, runF func(*sessionRetractOptions) error) *
 		Long: long(`Take a session out of every calculation. It stays in history with the reason. To correct a session, import the
 correct one under another name and name it with --replaced-by; or retract it first and import under the same name.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy)),
-		Example: `  centwise session retract lb-014 --reason "signs the wrong way round"
-  centwise session retract lb-014 --reason "wrong mouthpiece entered" --replaced-by lb-014b`,
+		Example: `  centwise session retract bay-014 --reason "signs the wrong way round"
+  centwise session retract bay-014 --reason "wrong mouthpiece entered" --replaced-by bay-015`,
 		Args: args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.name = got[0]

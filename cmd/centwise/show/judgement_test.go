@@ -195,14 +195,14 @@ func TestPairWriterOfNothing(t *testing.T) {
 
 func TestFinding(t *testing.T) {
 	var b bytes.Buffer
-	f := catalog.Finding{Kind: "sign-flipped", Session: "lb-014", Detail: "every note is the other way round than expected, as if sharp had been written as flat", Certainty: 0.97, Repair: "centwise session retract lb-014"}
+	f := catalog.Finding{Kind: "sign-flipped", Session: "bay-014", Detail: "every note is the other way round than expected, as if sharp had been written as flat", Certainty: 0.97, Repair: "centwise session retract bay-014"}
 	if err := Finding(&b, Style{Terminal: true, Width: 60}, f); err != nil {
 		t.Fatal(err)
 	}
-	want := `sign-flipped lb-014 (97 % sure)
+	want := `sign-flipped bay-014 (97 % sure)
   every note is the other way round than expected, as if
   sharp had been written as flat
-  next: centwise session retract lb-014
+  next: centwise session retract bay-014
 `
 	if b.String() != want {
 		t.Errorf("got:\n%s", b.String())

@@ -22,8 +22,8 @@ import (
 const PooledOther = "other"
 
 // pooledOrder is the order of kinds within one change: gear before the sessions
-// that name it.
-var pooledOrder = []string{PooledPlayer, PooledHorn, PooledMouthpiece, PooledOther, PooledSession}
+// that name it. Catalogs keep the places, so a new kind comes last.
+var pooledOrder = []string{PooledPlayer, PooledHorn, PooledMouthpiece, PooledOther, PooledSession, PooledLink}
 
 // lastKind is behind all kinds.
 const lastKind = 99

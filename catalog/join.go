@@ -28,6 +28,9 @@ func JoinMouthpieces(a, b Shared[Mouthpiece]) Shared[Mouthpiece] {
 // JoinPlayers joins two accounts of one revision of a player.
 func JoinPlayers(a, b Shared[Player]) Shared[Player] { return exchangedPlayers.join(a, b) }
 
+// JoinLinks joins two accounts of the link of one alias: its last revision counts.
+func JoinLinks(a, b Shared[Link]) Shared[Link] { return exchangedLinks.join(a, b) }
+
 // JoinSessions joins two accounts of one session.
 func JoinSessions(a, b Shared[Session]) Shared[Session] {
 	return whole(exchangedSessions.join(flat(a), flat(b)))
@@ -176,4 +179,9 @@ func NextMouthpiece(before Shared[Mouthpiece], after Mouthpiece) Shared[Mouthpie
 // NextPlayer is [NextHorn] for players.
 func NextPlayer(before Shared[Player], after Player) Shared[Player] {
 	return Shared[Player]{after, exchangedPlayers.unstated(before, after), before.Extra}
+}
+
+// NextLink is [NextHorn] for links.
+func NextLink(before Shared[Link], after Link) Shared[Link] {
+	return Shared[Link]{after, exchangedLinks.unstated(before, after), before.Extra}
 }

@@ -143,7 +143,7 @@ func (c Changes) Normalized(now time.Time) Changes {
 		Horns: slices.Clone(c.Horns), Mouthpieces: slices.Clone(c.Mouthpieces), Players: slices.Clone(c.Players),
 		Sessions: slices.Clone(c.Sessions), Retractions: slices.Clone(c.Retractions),
 		Returns: slices.Clone(c.Returns), Loans: slices.Clone(c.Loans),
-		Finished: slices.Clone(c.Finished), Visits: slices.Clone(c.Visits),
+		Finished: slices.Clone(c.Finished), Visits: slices.Clone(c.Visits), Links: slices.Clone(c.Links),
 	}
 	for i := range out.Horns {
 		out.Horns[i].Normalize()
@@ -179,6 +179,12 @@ func (c Changes) Normalized(now time.Time) Changes {
 		r.normalize()
 		if r.At.IsZero() {
 			r.At = now
+		}
+	}
+	for i := range out.Links {
+		l := &out.Links[i]
+		if l.Normalize(); l.At.IsZero() {
+			l.At = now
 		}
 	}
 	for i := range out.Retractions {

@@ -13,6 +13,7 @@ type Pooled struct {
 	Horn       *Shared[Horn]
 	Mouthpiece *Shared[Mouthpiece]
 	Player     *Shared[Player]
+	Link       *Shared[Link]
 	Session    *Shared[Session]
 	Other      *OtherRecord
 }
@@ -40,6 +41,7 @@ const (
 	PooledHorn       = "horn"
 	PooledMouthpiece = "mouthpiece"
 	PooledPlayer     = "player"
+	PooledLink       = "link"
 	PooledSession    = "session"
 )
 
@@ -52,6 +54,8 @@ func (p Pooled) Kind() string {
 		return PooledMouthpiece
 	case p.Player != nil:
 		return PooledPlayer
+	case p.Link != nil:
+		return PooledLink
 	case p.Session != nil:
 		return PooledSession
 	case p.Other != nil:
@@ -60,7 +64,7 @@ func (p Pooled) Kind() string {
 	return ""
 }
 
-// ID is the id of the record; empty for one of an unknown kind.
+// ID is the id of the record; empty for a link and one of an unknown kind.
 func (p Pooled) ID() ID {
 	switch {
 	case p.Horn != nil:
@@ -180,6 +184,23 @@ var exchangedPlayers = exchange[Player]{
 	rank:      func(p *Player) string { return revisionRank(p.Revision) },
 	normalize: (*Player).Normalize,
 	validate:  func(p Player) error { return cmp.Or(p.Revision.dated(), p.Validate()) },
+}
+
+// A link is a record of its own, so that linking and editing don't undo each other.
+var exchangedLinks = exchange[Link]{
+	kind: PooledLink,
+	fields: []sharedField[Link]{
+		hard("kind", func(l *Link) any { return &l.Kind }),
+		hard("alias", func(l *Link) any { return &l.Alias }),
+		hard("kept", func(l *Link) any { return &l.Kept }),
+		hard("revision", func(l *Link) any { return &l.Number }),
+		hard("revised", func(l *Link) any { return &l.At }),
+		soft("contributor", func(l *Link) any { return &l.Contributor }),
+		hard("taken_apart", func(l *Link) any { return &l.Retired }),
+	},
+	rank:      func(l *Link) string { return revisionRank(l.Revision) },
+	normalize: (*Link).Normalize,
+	validate:  func(l Link) error { return cmp.Or(l.Revision.dated(), l.Validate()) },
 }
 
 // dated refuses a revision without a time: which of two is the later one could

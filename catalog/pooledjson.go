@@ -66,6 +66,8 @@ func (p Pooled) Encode() ([]byte, error) {
 		return exchangedMouthpieces.encode(*p.Mouthpiece)
 	case p.Player != nil:
 		return exchangedPlayers.encode(*p.Player)
+	case p.Link != nil:
+		return exchangedLinks.encode(*p.Link)
 	case p.Session != nil:
 		return exchangedSessions.encode(flat(*p.Session))
 	case p.Other != nil:
@@ -85,6 +87,8 @@ func DecodePooled(kind string, body []byte) (p Pooled, err error) {
 		p.Mouthpiece, err = exchangedMouthpieces.decode(body)
 	case PooledPlayer:
 		p.Player, err = exchangedPlayers.decode(body)
+	case PooledLink:
+		p.Link, err = exchangedLinks.decode(body)
 	case PooledSession:
 		var f *Shared[flatSession]
 		if f, err = exchangedSessions.decode(body); err == nil {
@@ -181,7 +185,7 @@ func (x *exchange[T]) decode(body []byte) (*Shared[T], error) {
 	if err := x.validate(s.Record); err != nil {
 		return nil, err
 	}
-	if raw := x.fields[0].of(&s.Record).(*ID); !raw.Valid() {
+	if raw, ok := x.fields[0].of(&s.Record).(*ID); ok && !raw.Valid() {
 		return nil, Errorf(Invalid, "ask for a new bundle", "the id %q of the %s is not a ULID", *raw, x.kind)
 	}
 	return &s, nil

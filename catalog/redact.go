@@ -28,6 +28,9 @@ func (p Pooled) Redacted(r Redaction) Pooled {
 	case p.Player != nil:
 		s := exchangedPlayers.redact(*p.Player, r)
 		p.Player = &s
+	case p.Link != nil:
+		s := exchangedLinks.redact(*p.Link, r)
+		p.Link = &s
 	case p.Session != nil:
 		s := whole(exchangedSessions.redact(flat(*p.Session), r))
 		p.Session = &s

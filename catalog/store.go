@@ -22,19 +22,26 @@ type Store interface {
 	Apply(ctx context.Context, c Changes) error
 
 	// Horns, Mouthpieces and Players list the current revisions by label,
-	// retired ones only if asked.
+	// retired ones only if asked, without those that are linked to another: that
+	// stands for them everywhere, as the horn or mouthpiece of sessions, drafts,
+	// loans and visits too.
 	Horns(ctx context.Context, retired bool) ([]Horn, error)
 	Mouthpieces(ctx context.Context, retired bool) ([]Mouthpiece, error)
 	Players(ctx context.Context, retired bool) ([]Player, error)
 
 	// Horn, Mouthpiece and Player find a current record, retired or not, by
-	// label (exact, then ignoring case) or by id. NotFound names near labels.
+	// label (exact, then ignoring case) or by id: that of a linked one gives what
+	// it is linked to. NotFound names near labels.
 	Horn(ctx context.Context, label string) (Horn, error)
 	Mouthpiece(ctx context.Context, label string) (Mouthpiece, error)
 	Player(ctx context.Context, label string) (Player, error)
 
+	// Links lists all links, also those that are not in effect, in the order of
+	// [CompareLinks].
+	Links(ctx context.Context) ([]LinkSummary, error)
+
 	// HornHistory, MouthpieceHistory and PlayerHistory list every revision of
-	// a record, the first one first.
+	// a record, be it linked to another or not, the first one first.
 	HornHistory(ctx context.Context, id ID) ([]Horn, error)
 	MouthpieceHistory(ctx context.Context, id ID) ([]Mouthpiece, error)
 	PlayerHistory(ctx context.Context, id ID) ([]Player, error)
@@ -117,8 +124,8 @@ type Store interface {
 	Integrity(ctx context.Context) ([]Finding, error)
 
 	// Pooled streams the records that another catalog is to get: players, horns
-	// and mouthpieces with all their revisions, records of unknown kinds, then
-	// sessions, retracted ones too. Gear comes before the sessions that name it,
+	// and mouthpieces with all their revisions, links, records of unknown kinds,
+	// then sessions, retracted ones too, with the gear they were recorded with. Gear comes before the sessions that name it,
 	// and the sessions that replace others come with those. Labels and names are
 	// those that were given, see [Distinct]. Equal catalogs give equal streams,
 	// whatever the order in which they came to be.
@@ -153,6 +160,11 @@ type Changes struct {
 	Players     []Player
 	Sessions    []Session
 	Retractions []RetractionOf
+	// Links join records, or spellings of designs, and take them apart. NotFound:
+	// a record is not there; Invalid: the two can't be one, or what else the change
+	// says of gear makes two of what is linked; Conflict: the links would go round
+	// in a circle, or one is not the next revision.
+	Links []Link
 	// Returns end loans, then Loans begin new ones, so that things can be handed
 	// on. NotFound: a loan, gear or a player is not there; Conflict: somebody has
 	// it, who is named, or it came back already.
@@ -193,6 +205,7 @@ type PoolSecret struct {
 // Merged says what a [Store.Merge] did.
 type Merged struct {
 	Horns, Mouthpieces, Players, Sessions MergedKind
+	Links                                 MergedKind
 	Readings                              int // of new sessions
 	Retracted                             int // sessions that counted until now
 	Kept                                  int // records of kinds that this version does not know
@@ -274,6 +287,7 @@ type Info struct {
 	Retired      int       `json:"retired"`
 	Retracted    int       `json:"retracted"`
 	Drafts       int       `json:"drafts"`         // sessions that are being entered
+	Linked       int       `json:"linked"`         // horns and mouthpieces that go by another's name; not among the others
 	Pairs        int       `json:"pairs_measured"` // distinct horn x mouthpiece with a session
 	Bytes        int64     `json:"bytes"`
 	Digest       string    `json:"digest"`     // of the data, whatever the order it came in

@@ -287,6 +287,9 @@ func (c Changes) Validate() error {
 	for _, l := range c.Loans {
 		all = append(all, l.check().problems...)
 	}
+	for _, l := range c.Links {
+		all = append(all, l.check().problems...)
+	}
 	for _, d := range c.Finished {
 		k := checking("draft", string(d.ID))
 		k.reference("draft", d.ID)

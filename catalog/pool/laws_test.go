@@ -75,7 +75,8 @@ func (h *history) pick(from ...string) string { return from[h.random.IntN(len(fr
 
 func (h *history) apply(c catalog.Changes) {
 	h.t.Helper()
-	if err := h.store.Apply(ctx, c); err != nil && catalog.KindOf(err) != catalog.Conflict { // a label is taken
+	if err := h.store.Apply(ctx, c); err != nil && catalog.KindOf(err) != catalog.Conflict && // a label is taken
+		!strings.Contains(err.Error(), "can't be one") { // a link is in the way
 		h.t.Fatal(err)
 	}
 }
@@ -84,9 +85,10 @@ func (h *history) step() {
 	*h.clock = h.clock.Add(time.Duration(h.random.IntN(2)) * time.Second)
 	revision := catalog.Revision{Number: 1, At: *h.clock, Contributor: h.pick("", "reed-otter", "lamp-keeper")}
 	label := h.pick("Alder", "Rowan", "reed-otter's horn", "Alder (0000A)")
-	switch h.random.IntN(9) {
+	switch h.random.IntN(12) {
 	case 0:
-		h.apply(catalog.Changes{Horns: []catalog.Horn{{Revision: revision, Label: label, Owner: h.pick("", "the band"), BoreMM: 11.5}}})
+		h.apply(catalog.Changes{Horns: []catalog.Horn{{Revision: revision, Label: label, Owner: h.pick("", "the band"), BoreMM: 11.5,
+			Model: h.pick("Heron", "Hern"), Serial: h.pick("", "", "1", "2")}}})
 	case 1:
 		h.apply(catalog.Changes{Mouthpieces: []catalog.Mouthpiece{{Revision: revision, Label: h.pick("Plover 16.2", "Dunlin 16.6"), RimMM: 16.2, Stock: []string{"cupboard"}}}})
 	case 2:
@@ -97,6 +99,34 @@ func (h *history) step() {
 		h.session()
 	case 7, 8:
 		h.retract()
+	case 9, 10, 11:
+		h.link()
+	}
+}
+
+// link links two horns, or two spellings, or takes a link apart. Some horns have
+// other serial numbers, so that links go out of effect when catalogs are merged.
+func (h *history) link() {
+	links := must(h.store.Links(ctx))(h.t)
+	l := catalog.Link{Kind: catalog.LinkHornDesign, Alias: "\t" + h.pick("heron", "hern", "heron 2"), Kept: "\t" + h.pick("heron", "hern", "heron 2")}
+	if h.random.IntN(3) > 0 {
+		horns := must(h.store.Horns(ctx, true))(h.t)
+		if len(horns) < 2 {
+			return
+		}
+		a, b := horns[h.random.IntN(len(horns))], horns[h.random.IntN(len(horns))]
+		l = catalog.Link{Kind: catalog.LinkHorn, Alias: string(a.ID), Kept: string(b.ID)}
+	}
+	for _, have := range links {
+		if have.Kind == l.Kind && have.Alias == l.Alias || h.random.IntN(6) == 0 {
+			l, l.Number = have.Link, have.Number+1
+			l.Retired = !l.Retired
+		}
+	}
+	l.At, l.Contributor = *h.clock, h.pick("", "reed-otter")
+	err := h.store.Apply(ctx, catalog.Changes{Links: []catalog.Link{l}})
+	if k := catalog.KindOf(err); err != nil && k != catalog.Conflict && k != catalog.Invalid && k != catalog.NotFound {
+		h.t.Fatal(err)
 	}
 }
 
@@ -108,7 +138,9 @@ func (h *history) editHorn(r catalog.Revision, label string) {
 	edited := horns[h.random.IntN(len(horns))]
 	r.Number, r.Retired = edited.Number+1, h.random.IntN(5) == 0
 	edited.Revision = r
-	switch h.random.IntN(3) {
+	switch h.random.IntN(4) {
+	case 3:
+		edited.Serial = h.pick("", "1", "2")
 	case 0:
 		edited.Label = label
 	case 1:
@@ -154,7 +186,7 @@ func histories(t *testing.T, seed uint64) []*history {
 	for i := range 3 {
 		out = append(out, &history{t, random, newStore(t), &clock, fmt.Sprint("catalog ", i)})
 	}
-	for range 80 {
+	for range 100 {
 		h := out[random.IntN(len(out))]
 		if random.IntN(6) == 0 {
 			from := out[random.IntN(len(out))]
@@ -192,6 +224,9 @@ func portrait(t *testing.T, s *sqlstore.Store) string {
 	slices.SortFunc(sessions, func(a, b catalog.SessionSummary) int { return strings.Compare(string(a.ID), string(b.ID)) })
 	for _, x := range sessions {
 		fmt.Fprintln(&b, x.ID, x.Name, x.HornLabel)
+	}
+	for _, l := range must(s.Links(ctx))(t) {
+		fmt.Fprintln(&b, l.Kind, l.Alias, l.KeptLabel, l.Root, l.Why)
 	}
 	fmt.Fprintln(&b, must(s.Digest(ctx))(t))
 	if findings := must(s.Integrity(ctx))(t); len(findings) > 0 {

@@ -7,8 +7,9 @@
 //	{"end":{"records":12,"readings":310,"digest":"<SHA-256 of all lines before>"}}
 //
 // Records are players, horns and mouthpieces with all their revisions, each kind
-// in order of id and revision, then sessions in order of id. A bundle is closed:
-// the gear that its sessions name is in it. Fields that are zero are left out;
+// in order of id and revision, then links in order of kind and alias, then
+// sessions in order of id. A bundle is closed: the gear that its sessions name is
+// in it; only links may name what is not. Fields that are zero are left out;
 // fields and kinds of record that are not known are kept and passed on. The
 // format gets another number only when what this version makes of a bundle
 // would be wrong.

@@ -70,7 +70,8 @@ type reader struct {
 	gear    map[catalog.ID]int // last revision of each
 	last    catalog.ID         // and kind of the record before
 	kind    string
-	session bool // sessions have begun
+	link    string // kind and alias of the link before
+	session bool   // sessions have begun
 }
 
 const askAgain = "ask for the bundle again; nothing was merged"
@@ -253,6 +254,8 @@ func (r *reader) follows(p catalog.Pooled) error {
 		r.session = true
 	case r.session:
 		return r.bad("gear comes after sessions")
+	case p.Link != nil:
+		return r.linkFollows(p.Link.Record)
 	default:
 		if len(r.gear) >= maxGear {
 			return r.bad("the bundle has more than %d pieces of gear", maxGear)
@@ -281,6 +284,15 @@ func (r *reader) follows(p catalog.Pooled) error {
 			return r.bad("it names a %s %s that is not in the bundle", named.noun, named.id)
 		}
 	}
+	return nil
+}
+
+func (r *reader) linkFollows(l catalog.Link) error {
+	at := string(l.Kind) + "\n" + l.Alias
+	if at <= r.link {
+		return r.bad("the links are not in order of kind and alias")
+	}
+	r.link = at
 	return nil
 }
 

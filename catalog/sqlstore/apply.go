@@ -43,7 +43,7 @@ func (w *changer) apply(c catalog.Changes) error {
 	if err := w.retract(c.Retractions); err != nil {
 		return err
 	}
-	if err := w.writeGear(c); err != nil {
+	if err := w.writeGearAndLinks(c); err != nil {
 		return err
 	}
 	if err := w.insertSessions(c.Sessions); err != nil {
@@ -80,6 +80,25 @@ func (w *changer) loadSum() error {
 func (w *changer) saveSum() error {
 	_, err := w.tx.ExecContext(w.ctx, `UPDATE catalog SET digest = $1 WHERE one = 1`, (*digest)(&w.sum))
 	return err
+}
+
+// writeGearAndLinks writes both, and settles what links are in effect then.
+func (w *changer) writeGearAndLinks(c catalog.Changes) error {
+	if len(c.Horns)+len(c.Mouthpieces)+len(c.Links) == 0 {
+		return w.writeGear(c)
+	}
+	for _, step := range []func() error{
+		func() error { return w.countLinks(catalog.Digest.Minus) },
+		func() error { return w.writeGear(c) },
+		func() error { return w.writeLinks(c.Links) },
+		func() error { return w.relink(c.Links) },
+		func() error { return w.countLinks(catalog.Digest.Plus) },
+	} {
+		if err := step(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // writeGear writes the revisions. The digest of a session names its gear by
@@ -157,9 +176,14 @@ func (g *gear[T]) free(w *changer, ids []catalog.ID) error {
 	return nil
 }
 
-// sessionsWith gathers the sessions of one piece of gear that count.
-func (w *changer) sessionsWith(column string, id catalog.ID, into map[int64]bool) error {
-	rows, err := w.tx.QueryContext(w.ctx, `SELECT seq FROM session WHERE retracted_at IS NULL AND `+column+` = $1`, id)
+// sessionsWith gathers the sessions of one piece of gear that count, also those
+// that it was recorded in under the name of an alias.
+func (w *changer) sessionsWith(noun string, id catalog.ID, into map[int64]bool) error {
+	ids := `= $1`
+	if linked(noun) {
+		ids = `IN (SELECT id FROM ` + noun + ` WHERE id = $1 OR kept = $1)`
+	}
+	rows, err := w.tx.QueryContext(w.ctx, `SELECT seq FROM session WHERE retracted_at IS NULL AND `+noun+` `+ids, id)
 	if err != nil {
 		return err
 	}
@@ -174,11 +198,14 @@ func (w *changer) sessionsWith(column string, id catalog.ID, into map[int64]bool
 	return rows.Err()
 }
 
-// labelsOfSession joins a session s with the current revisions of its gear.
+// linked reports whether records of a kind may be linked.
+func linked(noun string) bool { return noun != catalog.PooledPlayer }
+
+// labelsOfSession joins a session s with what its gear goes by: hh, mh and ph.
 const labelsOfSession = `
-	JOIN horn hh ON hh.id = s.horn JOIN horn_revision h ON h.id = hh.id AND h.number = hh.number
-	JOIN mouthpiece mh ON mh.id = s.mouthpiece JOIN mouthpiece_revision m ON m.id = mh.id AND m.number = mh.number
-	LEFT JOIN player ph ON ph.id = s.player LEFT JOIN player_revision p ON p.id = ph.id AND p.number = ph.number`
+	JOIN horn hg ON hg.id = s.horn JOIN horn hh ON hh.id = COALESCE(hg.kept, hg.id)
+	JOIN mouthpiece mg ON mg.id = s.mouthpiece JOIN mouthpiece mh ON mh.id = COALESCE(mg.kept, mg.id)
+	LEFT JOIN player ph ON ph.id = s.player`
 
 // countSessions adds the digests of sessions to the sum, or takes them away.
 func (w *changer) countSessions(seqs map[int64]bool, count func(a, b catalog.Digest) catalog.Digest) error {

@@ -74,7 +74,7 @@ var unlogged = func() string {
 	query := ""
 	for _, from := range []struct{ kind, table string }{
 		{catalog.PooledPlayer, "player"}, {catalog.PooledHorn, "horn"}, {catalog.PooledMouthpiece, "mouthpiece"},
-		{catalog.PooledOther, "pool_other"}, {catalog.PooledSession, "session"},
+		{catalog.PooledOther, "pool_other"}, {catalog.PooledSession, "session"}, {catalog.PooledLink, "link"},
 	} {
 		if query != "" {
 			query += ` UNION ALL `

@@ -53,7 +53,11 @@ func TestIntegrityFinds(t *testing.T) {
 		{"a session's temperature changed", "changed-session", "visit 0", "session retract", []string{`UPDATE session SET temperature_c = 30 WHERE seq = 1`}},
 		{"a session's horn changed", "digest", "", "backup", []string{
 			`INSERT INTO horn_revision SELECT 'x', 1, revised_at, contributor, retired, digest, 'Rowan', maker, model, serial, instrument, pitch_key, valves, receiver, bore_mm, throw1_mm, throw3_mm, loaner, owner, tags, bore_geometry, withheld, extra, arrived_at FROM horn_revision`,
-			`INSERT INTO horn VALUES ('x', 1, 'Rowan', 'rowan', 'Rowan')`, `UPDATE session SET horn = 'x' WHERE seq = 1`}},
+			`INSERT INTO horn (id, number, label, folded, stated) VALUES ('x', 1, 'Rowan', 'rowan', 'Rowan')`, `UPDATE session SET horn = 'x' WHERE seq = 1`}},
+		{"a link changed", "link", "Alder", "backup", []string{
+			`INSERT INTO horn_revision SELECT 'x', 1, revised_at, contributor, retired, digest, 'Rowan', maker, model, serial, instrument, pitch_key, valves, receiver, bore_mm, throw1_mm, throw3_mm, loaner, owner, tags, bore_geometry, withheld, extra, arrived_at FROM horn_revision`,
+			`INSERT INTO horn (id, number, label, folded, stated) VALUES ('x', 1, 'Rowan', 'rowan', 'Rowan')`,
+			`INSERT INTO link SELECT 'horn', id, 'horn ' || id, 'x', 1, 0, '', 0, '[]', '', 0, NULL FROM horn WHERE id <> 'x'`}},
 		{"a horn changed", "changed-horn", "Alder", "horn show", []string{`UPDATE horn_revision SET bore_mm = 12`}},
 		{"a mouthpiece changed", "changed-mouthpiece", "Plover 16.2", "mouthpiece show", []string{`UPDATE mouthpiece_revision SET rim_mm = 17`}},
 		{"a player changed", "changed-player", "reed-otter", "player show", []string{`UPDATE player_revision SET level = 'x'`}},

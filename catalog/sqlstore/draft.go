@@ -21,9 +21,15 @@ const draftColumns = "id, started_at, name, folded, horn, mouthpiece, player, co
 
 var insertDraft = fmt.Sprintf(`INSERT INTO draft (%s) VALUES (%s)`, draftColumns, placeholders(1, strings.Count(draftColumns, ",")+1))
 
-var selectDraft = "SELECT s." + strings.ReplaceAll(draftColumns, ", ", ", s.") + `, hh.label, mh.label, COALESCE(ph.label, ''),
+var selectDraft = "SELECT " + goingBy(draftColumns) + `, hh.label, mh.label, COALESCE(ph.label, ''),
 	(SELECT COUNT(*) FROM draft_line l WHERE l.draft = s.id),
 	(SELECT l.entered_at FROM draft_line l WHERE l.draft = s.id ORDER BY l.number DESC LIMIT 1) FROM draft s` + labelsOfSession
+
+// goingBy lists columns of s, a session or the like, with its horn and mouthpiece
+// as what they go by, see labelsOfSession.
+func goingBy(columns string) string {
+	return strings.NewReplacer("s.horn,", "hh.id,", "s.mouthpiece,", "mh.id,").Replace("s." + strings.ReplaceAll(columns, ", ", ", s."))
+}
 
 // draftFields are pointers to what the columns hold, for scanning and as
 // arguments.

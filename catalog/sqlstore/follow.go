@@ -41,15 +41,16 @@ func (s *Store) HasPosition(ctx context.Context, p catalog.Position) (known bool
 func (s *Store) ChangedRecords(ctx context.Context, after catalog.Position, limit int) (out []catalog.ChangedRecord, err error) {
 	err = s.read(ctx, "listing what changed", func(tx *transaction) error {
 		rows, err := tx.QueryContext(ctx, `SELECT c.rank, c.id, c.number, c.source, k.tag, COALESCE(s.reading_count, 0),
-			COALESCE(s.contributor, h.contributor, m.contributor, p.contributor, '')
+			COALESCE(s.contributor, h.contributor, m.contributor, p.contributor, l.contributor, '')
 			FROM pool_change c JOIN pool_commit k ON k.number = c.number
 			LEFT JOIN session s ON c.rank = $5 AND s.id = c.id
 			LEFT JOIN horn_revision h ON c.rank = $6 AND h.id = c.id AND h.number = 1
 			LEFT JOIN mouthpiece_revision m ON c.rank = $7 AND m.id = c.id AND m.number = 1
 			LEFT JOIN player_revision p ON c.rank = $8 AND p.id = c.id AND p.number = 1
+			LEFT JOIN link l ON c.rank = $9 AND l.id = c.id
 			WHERE (c.number, c.rank, c.id) > ($1, $2, $3) ORDER BY c.number, c.rank, c.id LIMIT $4`,
 			after.Number, after.Rank, after.ID, limit, catalog.KindRank(catalog.PooledSession), catalog.KindRank(catalog.PooledHorn),
-			catalog.KindRank(catalog.PooledMouthpiece), catalog.KindRank(catalog.PooledPlayer))
+			catalog.KindRank(catalog.PooledMouthpiece), catalog.KindRank(catalog.PooledPlayer), catalog.KindRank(catalog.PooledLink))
 		if err != nil {
 			return err
 		}
@@ -108,7 +109,7 @@ func (p *picking) all(refs []catalog.RecordRef) error {
 		func() error { return pickGear(p, players) },
 		func() error { return pickGear(p, horns) },
 		func() error { return pickGear(p, mouthpieces) },
-		p.pickOthers, p.pickSessions,
+		p.pickLinks, p.pickOthers, p.pickSessions,
 	} {
 		if err := step(); err != nil || p.stopped {
 			return err
@@ -156,6 +157,22 @@ func pickGear[T any](p *picking, g *gear[T]) error {
 		}
 	}
 	return nil
+}
+
+func (p *picking) pickLinks() error {
+	ids := slices.Collect(maps.Keys(p.ids[catalog.PooledLink]))
+	if len(ids) == 0 {
+		return nil
+	}
+	var c conditions
+	oneOf(&c, "l.id", ids)
+	found, err := queryLinks(p.ctx, p.tx, selectLinks+c.where()+` ORDER BY l.kind, l.alias`, c.args...)
+	for i := range found {
+		if !p.give(catalog.Pooled{Link: &found[i].Shared}) {
+			return nil
+		}
+	}
+	return err
 }
 
 func (p *picking) pickOthers() error {

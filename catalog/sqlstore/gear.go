@@ -152,7 +152,12 @@ func (g *gear[T]) query(ctx context.Context, db queryer, about int, query string
 // all lists the current revisions by label: first without case, then exactly.
 func (g *gear[T]) all(ctx context.Context, s *Store, retired bool) ([]T, error) {
 	query := g.selectHead
-	if !retired {
+	switch {
+	case linked(g.noun) && retired:
+		query += ` WHERE g.kept IS NULL`
+	case linked(g.noun):
+		query += ` WHERE g.kept IS NULL AND r.retired = 0`
+	case !retired:
 		query += ` WHERE r.retired = 0`
 	}
 	var n int
@@ -190,8 +195,26 @@ func (g *gear[T]) all(ctx context.Context, s *Store, retired bool) ([]T, error) 
 	return found, nil
 }
 
-// find looks a current record up by label, then label without case, then id.
+// find looks a current record up by label, then label without case, then id. A
+// linked one gives what it goes by.
 func (g *gear[T]) find(ctx context.Context, s *Store, label string) (T, error) {
+	found, err := g.named(ctx, s, label)
+	if err != nil || !linked(g.noun) {
+		return found, err
+	}
+	id, _, _ := g.base(&found)
+	kept, err := g.query(ctx, s.db, 1, g.selectHead+` JOIN `+g.noun+` a ON a.kept = g.id WHERE a.id = $1`, *id)
+	if err != nil {
+		return found, s.fail(ctx, "looking for the "+g.noun, err)
+	}
+	if len(kept) > 0 {
+		return kept[0], nil
+	}
+	return found, nil
+}
+
+// named is the record that has the label, or the id.
+func (g *gear[T]) named(ctx context.Context, s *Store, label string) (T, error) {
 	var none T
 	doing := "looking for the " + g.noun
 	normal := catalog.NormalLabel(label)

@@ -8,8 +8,8 @@ import (
 )
 
 const countEverything = `SELECT c.title, c.digest,
-	(SELECT COUNT(*) FROM horn g JOIN horn_revision r ON r.id = g.id AND r.number = g.number WHERE r.retired = 0),
-	(SELECT COUNT(*) FROM mouthpiece g JOIN mouthpiece_revision r ON r.id = g.id AND r.number = g.number WHERE r.retired = 0),
+	(SELECT COUNT(*) FROM horn g JOIN horn_revision r ON r.id = g.id AND r.number = g.number WHERE g.kept IS NULL AND r.retired = 0),
+	(SELECT COUNT(*) FROM mouthpiece g JOIN mouthpiece_revision r ON r.id = g.id AND r.number = g.number WHERE g.kept IS NULL AND r.retired = 0),
 	(SELECT COUNT(*) FROM player g JOIN player_revision r ON r.id = g.id AND r.number = g.number WHERE r.retired = 0),
 	(SELECT COUNT(*) FROM horn) + (SELECT COUNT(*) FROM mouthpiece) + (SELECT COUNT(*) FROM player),
 	(SELECT COUNT(DISTINCT contributor) FROM session WHERE retracted_at IS NULL AND contributor <> ''),
@@ -17,7 +17,9 @@ const countEverything = `SELECT c.title, c.digest,
 	(SELECT CAST(COALESCE(SUM(reading_count), 0) AS BIGINT) FROM session WHERE retracted_at IS NULL),
 	(SELECT COUNT(*) FROM session WHERE retracted_at IS NOT NULL),
 	(SELECT COUNT(*) FROM draft),
-	(SELECT COUNT(*) FROM (SELECT DISTINCT horn, mouthpiece FROM session WHERE retracted_at IS NULL) AS pairs)
+	(SELECT COUNT(*) FROM horn WHERE kept IS NOT NULL) + (SELECT COUNT(*) FROM mouthpiece WHERE kept IS NOT NULL),
+	(SELECT COUNT(*) FROM (SELECT DISTINCT COALESCE(h.kept, h.id), COALESCE(m.kept, m.id) FROM session s
+		JOIN horn h ON h.id = s.horn JOIN mouthpiece m ON m.id = s.mouthpiece WHERE s.retracted_at IS NULL) AS pairs)
 	FROM catalog c WHERE c.one = 1`
 
 // Info counts what the catalog holds.
@@ -27,12 +29,12 @@ func (s *Store) Info(ctx context.Context) (catalog.Info, error) {
 		var sum digest
 		var gear int
 		err := tx.QueryRowContext(ctx, countEverything).Scan(&info.Title, &sum, &info.Horns, &info.Mouthpieces, &info.Players, &gear,
-			&info.Contributors, &info.Sessions, &info.Readings, &info.Retracted, &info.Drafts, &info.Pairs)
+			&info.Contributors, &info.Sessions, &info.Readings, &info.Retracted, &info.Drafts, &info.Linked, &info.Pairs)
 		if err != nil {
 			return err
 		}
 		info.Digest = catalog.Digest(sum).String()
-		info.Retired = gear - info.Horns - info.Mouthpieces - info.Players
+		info.Retired = gear - info.Horns - info.Mouthpieces - info.Players - info.Linked
 		if err := tx.QueryRowContext(ctx, s.dialect.size).Scan(&info.Bytes); err != nil {
 			return err
 		}

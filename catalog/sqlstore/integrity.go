@@ -69,6 +69,9 @@ func (i *inspection) records() error {
 				return err
 			}
 		}
+		if err := i.inspectLinks(tx, &sum); err != nil {
+			return err
+		}
 		if err := i.sessions(tx, &sum); err != nil {
 			return err
 		}

@@ -14,10 +14,11 @@ const loanColumns = "id, horn, mouthpiece, copy, player, since, until, recorded_
 
 var insertLoan = fmt.Sprintf(`INSERT INTO loan (seq, %s) VALUES (%s)`, loanColumns, placeholders(1, strings.Count(loanColumns, ",")+2))
 
-var selectLoan = "SELECT l." + strings.ReplaceAll(loanColumns, ", ", ", l.") + `, COALESCE(hh.label, ''), COALESCE(mh.label, ''), ph.label FROM loan l
-	LEFT JOIN horn hh ON hh.id = l.horn LEFT JOIN horn_revision h ON h.id = hh.id AND h.number = hh.number
-	LEFT JOIN mouthpiece mh ON mh.id = l.mouthpiece LEFT JOIN mouthpiece_revision m ON m.id = mh.id AND m.number = mh.number
-	JOIN player ph ON ph.id = l.player JOIN player_revision p ON p.id = ph.id AND p.number = ph.number`
+var selectLoan = "SELECT " + strings.NewReplacer("l.horn,", "hh.id,", "l.mouthpiece,", "mh.id,").Replace("l."+strings.ReplaceAll(loanColumns, ", ", ", l.")) +
+	`, COALESCE(hh.label, ''), COALESCE(mh.label, ''), ph.label FROM loan l
+	LEFT JOIN horn hg ON hg.id = l.horn LEFT JOIN horn hh ON hh.id = COALESCE(hg.kept, hg.id)
+	LEFT JOIN mouthpiece mg ON mg.id = l.mouthpiece LEFT JOIN mouthpiece mh ON mh.id = COALESCE(mg.kept, mg.id)
+	JOIN player ph ON ph.id = l.player`
 
 // Loans lists loans in the order they were recorded.
 func (s *Store) Loans(ctx context.Context, f catalog.LoanFilter) ([]catalog.LoanSummary, error) {
@@ -26,10 +27,10 @@ func (s *Store) Loans(ctx context.Context, f catalog.LoanFilter) ([]catalog.Loan
 	for _, by := range []struct {
 		column string
 		id     catalog.ID
-	}{{"horn", f.Horn}, {"mouthpiece", f.Mouthpiece}, {"player", f.Player}} {
+	}{{"hh.id", f.Horn}, {"mh.id", f.Mouthpiece}, {"l.player", f.Player}} {
 		if by.id != "" {
 			args = append(args, by.id)
-			where = append(where, fmt.Sprintf("l.%s = $%d", by.column, len(args)))
+			where = append(where, fmt.Sprintf("%s = $%d", by.column, len(args)))
 		}
 	}
 	if f.Out {
@@ -154,7 +155,8 @@ func (w *changer) refersTo(l *catalog.Loan) error {
 
 // free makes sure that nobody has what is to be lent.
 func (w *changer) free(l *catalog.Loan) error {
-	found, err := queryLoans(w.ctx, w.tx, selectLoan+` WHERE l.returned_at IS NULL AND l.copy = $1 AND (l.horn = $2 OR l.mouthpiece = $3)`,
+	found, err := queryLoans(w.ctx, w.tx, selectLoan+` WHERE l.returned_at IS NULL AND l.copy = $1
+		AND (hh.id = (SELECT COALESCE(kept, id) FROM horn WHERE id = $2) OR mh.id = (SELECT COALESCE(kept, id) FROM mouthpiece WHERE id = $3))`,
 		l.Copy, (*reference)(&l.Horn), (*reference)(&l.Mouthpiece))
 	if err != nil || len(found) == 0 {
 		return err

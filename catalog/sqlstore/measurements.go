@@ -73,8 +73,9 @@ func (c *chunk) load(ctx context.Context, tx *transaction) error {
 
 func (c *chunk) loadSessions(ctx context.Context, tx *transaction) error {
 	c.sessions = c.sessions[:0]
-	rows, err := tx.QueryContext(ctx, `SELECT seq, id, name, horn, mouthpiece, player, contributor, method FROM session
-		WHERE retracted_at IS NULL AND seq > $1 ORDER BY seq LIMIT $2`, c.last, sessionsPerChunk)
+	rows, err := tx.QueryContext(ctx, `SELECT s.seq, s.id, s.name, COALESCE(h.kept, h.id), COALESCE(m.kept, m.id), s.player, s.contributor, s.method
+		FROM session s JOIN horn h ON h.id = s.horn JOIN mouthpiece m ON m.id = s.mouthpiece
+		WHERE s.retracted_at IS NULL AND s.seq > $1 ORDER BY s.seq LIMIT $2`, c.last, sessionsPerChunk)
 	if err != nil {
 		return err
 	}

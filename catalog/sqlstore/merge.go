@@ -46,6 +46,9 @@ func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
 	if err := m.loadSum(); err != nil {
 		return err
 	}
+	if err := m.countLinks(catalog.Digest.Minus); err != nil {
+		return err
+	}
 	if err := m.sessions.prepare(m); err != nil {
 		return err
 	}
@@ -73,6 +76,9 @@ func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
 	}
 	m.report.Renamed = append(m.report.Renamed, renamed...)
 	if err := m.replacements(); err != nil {
+		return err
+	}
+	if err := m.settleMergedLinks(); err != nil {
 		return err
 	}
 	if err := m.flushLog(); err != nil {
@@ -118,6 +124,8 @@ func (m *merger) record(p catalog.Pooled) error {
 		return mergeRevision(m, mouthpieces, 1, *p.Mouthpiece)
 	case p.Player != nil:
 		return mergeRevision(m, players, 2, *p.Player)
+	case p.Link != nil:
+		return m.mergeLink(*p.Link)
 	case p.Other != nil:
 		return m.other(*p.Other)
 	}

@@ -143,8 +143,9 @@ func (x *sessionMerger) stored(id catalog.ID) (*storedSession, error) {
 	out := &storedSession{seq: seqs[0], name: found[0].Name, count: found[0].ReadingCount}
 	out.shared.Record = found[0].Session
 	extra := ""
-	err = x.w.tx.QueryRowContext(x.w.ctx, `SELECT stated, content, withheld, extra FROM session WHERE seq = $1`, out.seq).
-		Scan(&out.shared.Record.Name, &out.content, (*list)(&out.shared.Withheld), &extra)
+	r := &out.shared.Record
+	err = x.w.tx.QueryRowContext(x.w.ctx, `SELECT stated, horn, mouthpiece, content, withheld, extra FROM session WHERE seq = $1`, out.seq).
+		Scan(&r.Name, &r.Horn, &r.Mouthpiece, &out.content, (*list)(&out.shared.Withheld), &extra)
 	if err == nil {
 		out.shared.Extra, err = catalog.ParseExtra(extra)
 	}

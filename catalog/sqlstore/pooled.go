@@ -14,7 +14,11 @@ import (
 func (s *Store) Pooled(ctx context.Context, sel catalog.PoolSelection) iter.Seq2[catalog.Pooled, error] {
 	return func(yield func(catalog.Pooled, error) bool) {
 		err := s.read(ctx, "reading the records to export", func(tx *transaction) error {
-			return (&pooling{ctx, tx, newSelection(sel), yield, false}).all()
+			chosen, err := newSelection(ctx, tx, sel)
+			if err != nil {
+				return err
+			}
+			return (&pooling{ctx: ctx, tx: tx, sel: chosen, yield: yield, ends: newLinkEnds(chosen)}).all()
 		})
 		if err != nil {
 			yield(catalog.Pooled{}, err)
@@ -41,6 +45,7 @@ type pooling struct {
 	tx      *transaction
 	sel     selection
 	yield   func(catalog.Pooled, error) bool
+	ends    *linkEnds
 	stopped bool
 }
 
@@ -49,7 +54,7 @@ func (p *pooling) all() error {
 		func() error { return poolGear(p, players) },
 		func() error { return poolGear(p, horns) },
 		func() error { return poolGear(p, mouthpieces) },
-		p.others, p.sessions,
+		p.links, p.others, p.sessions,
 	} {
 		if err := step(); err != nil || p.stopped {
 			return err
@@ -66,15 +71,18 @@ func (p *pooling) give(r catalog.Pooled) bool {
 // poolGear streams every revision of the records that are to go.
 func poolGear[T any](p *pooling, g *gear[T]) error {
 	where, args := p.sel.gear(g.noun)
-	return g.eachShared(p.ctx, p.tx, func(s *catalog.Shared[T]) bool { return p.give(g.pooled(s)) },
-		g.selectShared+where+` ORDER BY r.id, r.number`, args...)
+	return g.eachShared(p.ctx, p.tx, func(s *catalog.Shared[T]) bool {
+		r := g.pooled(s)
+		p.ends.add(r)
+		return p.give(r)
+	}, g.selectShared+where+` ORDER BY r.id, r.number`, args...)
 }
 
 func (p *pooling) others() error {
 	if p.sel.narrow {
 		return nil
 	}
-	return p.eachOther(` WHERE arrived_at >= $1`, p.sel.since)
+	return p.eachOther(` WHERE arrived_at >= $1 AND kind <> $2`, p.sel.since, catalog.PooledLink)
 }
 
 // eachOther streams records of unknown kinds.
@@ -120,8 +128,8 @@ func (p *pooling) giveSessions(where string, args ...any) (last string, err erro
 		s := catalog.Shared[catalog.Session]{Record: found[i].Session}
 		extra := ""
 		// What the session was given is exchanged, not what it is called here.
-		err := p.tx.QueryRowContext(p.ctx, `SELECT stated, withheld, extra FROM session WHERE seq = $1`, seqs[i]).
-			Scan(&s.Record.Name, (*list)(&s.Withheld), &extra)
+		err := p.tx.QueryRowContext(p.ctx, `SELECT stated, horn, mouthpiece, withheld, extra FROM session WHERE seq = $1`, seqs[i]).
+			Scan(&s.Record.Name, &s.Record.Horn, &s.Record.Mouthpiece, (*list)(&s.Withheld), &extra)
 		if err == nil {
 			s.Extra, err = catalog.ParseExtra(extra)
 		}
@@ -146,12 +154,17 @@ type selection struct {
 	since  int64 // milliseconds
 }
 
-func newSelection(s catalog.PoolSelection) selection {
+func newSelection(ctx context.Context, tx *transaction, s catalog.PoolSelection) (selection, error) {
 	out := selection{PoolSelection: s, narrow: len(s.Horns)+len(s.Mouthpieces)+len(s.Players)+len(s.Contributors) > 0}
 	if !s.Since.IsZero() {
 		out.since = s.Since.UnixMilli()
 	}
-	return out
+	// Chosen gear brings along what is linked to it.
+	var err error
+	if out.Horns, err = withLinked(ctx, tx, "horn", s.Horns); err == nil {
+		out.Mouthpieces, err = withLinked(ctx, tx, "mouthpiece", s.Mouthpieces)
+	}
+	return out, err
 }
 
 // oneOfIDs is a condition that a column holds one of the ids; nothing for none.
@@ -196,7 +209,16 @@ func (s *selection) gear(noun string) (where string, args []any) {
 	} else {
 		c.add(`r.id IN (SELECT id FROM `+noun+`_revision WHERE arrived_at >= %s)`, s.since)
 	}
-	return " WHERE " + strings.Join(c.parts, " OR "), c.args
+	where = strings.Join(c.parts, " OR ")
+	if linked(noun) {
+		// What is linked goes together.
+		if s.since > 0 && !s.narrow {
+			c.add(`r.id IN (SELECT alias FROM link WHERE kind = '`+noun+`' AND arrived_at >= %[1]s UNION SELECT kept FROM link WHERE kind = '`+noun+`' AND arrived_at >= %[1]s)`, s.since)
+			where = strings.Join(c.parts, " OR ")
+		}
+		where = fmt.Sprintf(`r.id IN (SELECT g.id FROM %[1]s g WHERE COALESCE(g.kept, g.id) IN (SELECT COALESCE(r.kept, r.id) FROM %[1]s r WHERE %[2]s))`, noun, where)
+	}
+	return " WHERE " + where, c.args
 }
 
 // sessions is the condition and order for the next block of sessions s.

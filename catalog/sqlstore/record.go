@@ -102,12 +102,17 @@ func (r *refs) resolve(s *catalog.Session) (set setup, err error) {
 	return set, err
 }
 
+// lookUp finds what a session's gear goes by.
 func lookUp[T any](w *changer, g *gear[T], known map[catalog.ID]T, id catalog.ID, session string) (T, error) {
 	if record, ok := known[id]; ok {
 		return record, nil
 	}
 	var none T
-	found, err := g.query(w.ctx, w.tx, 1, g.selectHead+` WHERE g.id = $1`, id)
+	is := `$1`
+	if linked(g.noun) {
+		is = `(SELECT COALESCE(kept, id) FROM ` + g.noun + ` WHERE id = $1)`
+	}
+	found, err := g.query(w.ctx, w.tx, 1, g.selectHead+` WHERE g.id = `+is, id)
 	if err != nil {
 		return none, err
 	}

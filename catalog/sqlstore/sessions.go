@@ -9,7 +9,8 @@ import (
 	"centwise/catalog"
 )
 
-const selectSession = `SELECT s.seq, s.id, s.name, s.horn, s.mouthpiece, s.player, s.contributor, s.played_at, s.recorded_at, s.a4_hz,
+// selectSession gives the horn and the mouthpiece that those of the session go by.
+const selectSession = `SELECT s.seq, s.id, s.name, hh.id, mh.id, s.player, s.contributor, s.played_at, s.recorded_at, s.a4_hz,
 	s.temperature_c, s.slide_mm, s.gap_mm, s.dynamic, s.method, s.remark, s.source, s.adapter, s.reading_count,
 	s.retracted_at, COALESCE(s.retracted_by, ''), COALESCE(s.retraction_reason, ''), s.replaced_by,
 	hh.label, mh.label, COALESCE(ph.label, '') FROM session s` + labelsOfSession
@@ -67,10 +68,10 @@ func (s *Store) Sessions(ctx context.Context, f catalog.SessionFilter) ([]catalo
 		c.parts = append(c.parts, "s.retracted_at IS NULL")
 	}
 	if f.Horn != "" {
-		c.add("s.horn = %s", f.Horn)
+		c.add("s.horn IN (SELECT id FROM horn WHERE id = %[1]s OR kept = %[1]s)", f.Horn)
 	}
 	if f.Mouthpiece != "" {
-		c.add("s.mouthpiece = %s", f.Mouthpiece)
+		c.add("s.mouthpiece IN (SELECT id FROM mouthpiece WHERE id = %[1]s OR kept = %[1]s)", f.Mouthpiece)
 	}
 	if f.Player != "" {
 		c.add("s.player = %s", f.Player)

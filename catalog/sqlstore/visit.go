@@ -19,7 +19,7 @@ const visitColumns = "id, name, folded, started_at, horn, mouthpiece, player, co
 
 var insertVisit = fmt.Sprintf(`INSERT INTO visit (%s) VALUES (%s)`, visitColumns, placeholders(1, strings.Count(visitColumns, ",")+1))
 
-var selectVisit = "SELECT s." + strings.ReplaceAll(visitColumns, ", ", ", s.") + `, h.label, m.label, COALESCE(p.label, ''),
+var selectVisit = "SELECT " + goingBy(visitColumns) + `, hh.label, mh.label, COALESCE(ph.label, ''),
 	(SELECT COUNT(*) FROM visit_line l WHERE l.visit = s.id) FROM visit s` + labelsOfSession
 
 // visitFields are pointers to what the columns hold, for scanning and as
@@ -150,7 +150,8 @@ func queryVisits(ctx context.Context, tx *transaction, query string, args ...any
 }
 
 func visitCandidates(ctx context.Context, tx *transaction, id catalog.ID) ([]catalog.VisitCandidate, error) {
-	rows, err := tx.QueryContext(ctx, `SELECT code, mouthpiece FROM visit_candidate WHERE visit = $1 ORDER BY place`, id)
+	rows, err := tx.QueryContext(ctx, `SELECT c.code, COALESCE(m.kept, m.id) FROM visit_candidate c JOIN mouthpiece m ON m.id = c.mouthpiece
+		WHERE c.visit = $1 ORDER BY c.place`, id)
 	if err != nil {
 		return nil, err
 	}

@@ -16,7 +16,8 @@ ALTER TABLE pool_other ADD COLUMN id TEXT COLLATE "C" NOT NULL DEFAULT '';
 UPDATE pool_other SET id = replace(gen_random_uuid()::TEXT, '-', '');
 CREATE UNIQUE INDEX pool_other_id ON pool_other (id);
 
--- rank is the kind: 1 player, 2 horn, 3 mouthpiece, 4 of no known kind, 5 session.
+-- rank is the kind: 1 player, 2 horn, 3 mouthpiece, 4 of no known kind, 5 session,
+-- 6 link.
 CREATE TABLE pool_change (
     rank BIGINT NOT NULL,
     id TEXT COLLATE "C" NOT NULL,

@@ -16,7 +16,8 @@ ALTER TABLE pool_other ADD COLUMN id TEXT NOT NULL DEFAULT '';
 UPDATE pool_other SET id = lower(hex(randomblob(16)));
 CREATE UNIQUE INDEX pool_other_id ON pool_other (id);
 
--- rank is the kind: 1 player, 2 horn, 3 mouthpiece, 4 of no known kind, 5 session.
+-- rank is the kind: 1 player, 2 horn, 3 mouthpiece, 4 of no known kind, 5 session,
+-- 6 link.
 CREATE TABLE pool_change (
     rank INTEGER NOT NULL,
     id TEXT NOT NULL,

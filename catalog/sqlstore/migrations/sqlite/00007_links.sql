@@ -1,0 +1,35 @@
+-- +goose Up
+
+-- Links: an alias is the same thing as what is kept. Ends are ids of records, or
+-- names of designs. One row an alias; retired ones were taken apart. root is what
+-- the alias goes by in the end, as chains are followed; NULL if the link is not in
+-- effect. id stands for kind and alias.
+CREATE TABLE link (
+    kind TEXT NOT NULL,
+    alias TEXT NOT NULL,
+    id TEXT NOT NULL UNIQUE,
+    kept TEXT NOT NULL,
+    number INTEGER NOT NULL CHECK (number >= 1),
+    revised_at INTEGER NOT NULL,
+    contributor TEXT NOT NULL,
+    retired INTEGER NOT NULL CHECK (retired IN (0, 1)),
+    withheld TEXT NOT NULL,
+    extra TEXT NOT NULL,
+    arrived_at INTEGER NOT NULL,
+    root TEXT,
+    PRIMARY KEY (kind, alias)
+) STRICT, WITHOUT ROWID;
+
+-- The record that stands for a linked one; NULL for all others.
+ALTER TABLE horn ADD COLUMN kept TEXT REFERENCES horn (id) DEFERRABLE INITIALLY DEFERRED;
+ALTER TABLE mouthpiece ADD COLUMN kept TEXT REFERENCES mouthpiece (id) DEFERRABLE INITIALLY DEFERRED;
+CREATE INDEX horn_kept ON horn (kept) WHERE kept IS NOT NULL;
+CREATE INDEX mouthpiece_kept ON mouthpiece (kept) WHERE kept IS NOT NULL;
+
+-- +goose Down
+
+DROP INDEX mouthpiece_kept;
+DROP INDEX horn_kept;
+ALTER TABLE mouthpiece DROP COLUMN kept;
+ALTER TABLE horn DROP COLUMN kept;
+DROP TABLE link;

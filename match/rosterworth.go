@@ -35,10 +35,10 @@ const newSpecimen = "new specimen "
 // OneMoreOfEach gives a new specimen of every design of the horns and of the
 // mouthpieces: nobody has measured it, so it varies about its design. Gear whose
 // model is not known has no design.
-func OneMoreOfEach(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece) (newHorns []catalog.Horn, newMouthpieces []catalog.Mouthpiece) {
+func OneMoreOfEach(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece, designs catalog.Designs) (newHorns []catalog.Horn, newMouthpieces []catalog.Mouthpiece) {
 	seen := map[string]bool{}
 	for _, h := range horns {
-		key := h.Design()
+		key := designs.Horn(h)
 		if key == "" || seen["h"+key] {
 			continue
 		}
@@ -49,7 +49,7 @@ func OneMoreOfEach(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece) (newH
 		newHorns = append(newHorns, h)
 	}
 	for _, m := range mouthpieces {
-		key := m.Design()
+		key := designs.Mouthpiece(m)
 		if key == "" || seen["m"+key] {
 			continue
 		}

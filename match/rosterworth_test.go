@@ -15,7 +15,7 @@ func TestOneMoreOfEach(t *testing.T) {
 	c.Maker, c.Model = "Northlamp", "Cove"
 	m := mouthpiece("M")
 	m.Model, m.Owner = "Plover", "blue-kite"
-	horns, mouthpieces := OneMoreOfEach([]catalog.Horn{a, b, c, d}, []catalog.Mouthpiece{m, mouthpiece("N")})
+	horns, mouthpieces := OneMoreOfEach([]catalog.Horn{a, b, c, d}, []catalog.Mouthpiece{m, mouthpiece("N")}, catalog.Designs{})
 	if len(horns) != 2 || len(mouthpieces) != 1 {
 		t.Fatalf("%+v, %+v", horns, mouthpieces)
 	}
@@ -33,11 +33,11 @@ func TestWorthOfOneMore(t *testing.T) {
 	q.ChangeCents = 0.3
 	better, worse := horn("better"), horn("worse")
 	better.Maker, better.Model, worse.Model = "Tidewright", "Skerry", "Cove"
-	horns, _ := OneMoreOfEach([]catalog.Horn{better, worse}, nil)
+	horns, _ := OneMoreOfEach([]catalog.Horn{better, worse}, nil, catalog.Designs{})
 	e.items[horns[0].ID], e.items[horns[1].ID] = nought, wave("worse", 60)
 	piece := mouthpiece("piece")
 	piece.Model = "Plover"
-	_, mouthpieces := OneMoreOfEach(nil, []catalog.Mouthpiece{piece})
+	_, mouthpieces := OneMoreOfEach(nil, []catalog.Mouthpiece{piece}, catalog.Designs{})
 	e.items[mouthpieces[0].ID] = wave("piece", 2)
 	list, err := WorthOfOneMore(context.Background(), e, q, horns, mouthpieces)
 	if err != nil || len(list) != 3 {

@@ -35,7 +35,8 @@ func (s *worldStore) Mouthpieces(context.Context, bool) ([]catalog.Mouthpiece, e
 func (s *worldStore) Players(context.Context, bool) ([]catalog.Player, error) {
 	return s.world.CatalogPlayers(), nil
 }
-func (s *worldStore) Info(context.Context) (catalog.Info, error) { return catalog.Info{}, nil }
+func (s *worldStore) Links(context.Context) ([]catalog.LinkSummary, error) { return nil, nil }
+func (s *worldStore) Info(context.Context) (catalog.Info, error)           { return catalog.Info{}, nil }
 func (s *worldStore) Measurements(context.Context, int64) iter.Seq2[catalog.Measured, error] {
 	return s.world.Measurements()
 }

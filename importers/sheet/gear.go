@@ -35,6 +35,9 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 	}
 	old, twin := s.byLabel[label], s.folded[catalog.Fold(label)]
 	switch {
+	case old != nil && s.label(old) != label:
+		p.listAlias(t, r, s.noun, label, s.label(old))
+		return
 	case old != nil && old.from != nil:
 		p.found.add(t.problem(t.src.lineOf(at), "label", label, fmt.Sprintf("is a %s listed twice, first in %s", s.noun, old.from.place(old.line)), "remove one of the rows"))
 		return
@@ -70,6 +73,20 @@ func listItem[T any](p *planner, s *shelf[T], t *table, r row) {
 	rev.Contributor = p.o.Contributor
 	s.put(it)
 	s.added = append(s.added, it)
+}
+
+// listAlias takes a row about a record that is linked to another, which the row
+// can't change.
+func (p *planner) listAlias(t *table, r row, noun, label, kept string) {
+	if !p.o.KnownAsIs {
+		p.found.add(t.problem(t.src.lineOf(t.layout.gear["label"]), "label", label, fmt.Sprintf("is linked to the %s %q, which stands for it", noun, kept),
+			fmt.Sprintf("remove the row, or take the link apart: centwise pool unlink %s %s", noun, catalog.ShellWord(label))))
+		return
+	}
+	p.report.GearUnchanged++
+	if noun == kindMouthpiece {
+		p.report.Listed = append(p.report.Listed, kept)
+	}
 }
 
 // changeItem makes what a row says the next revision of an item that is in the

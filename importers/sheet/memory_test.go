@@ -25,6 +25,8 @@ func (m *memory) Mouthpieces(context.Context, bool) ([]catalog.Mouthpiece, error
 }
 func (m *memory) Players(context.Context, bool) ([]catalog.Player, error) { return m.players, nil }
 
+func (m *memory) Links(context.Context) ([]catalog.LinkSummary, error) { return nil, nil }
+
 func (m *memory) Sessions(context.Context, catalog.SessionFilter) ([]catalog.SessionSummary, error) {
 	var out []catalog.SessionSummary
 	for _, s := range m.sessions {

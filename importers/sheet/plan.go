@@ -49,9 +49,10 @@ type Report struct {
 
 // Holdings is what a plan needs to know of a catalog.
 type Holdings struct {
-	Horns       []catalog.Horn // retired ones too
+	Horns       []catalog.Horn // retired ones too, but for those that are linked to others
 	Mouthpieces []catalog.Mouthpiece
 	Players     []catalog.Player
+	Links       []catalog.LinkSummary
 	Sessions    []catalog.SessionSummary // those that count
 	// Session gives a session by id, with its readings.
 	Session func(context.Context, catalog.ID) (catalog.Session, error)
@@ -62,6 +63,7 @@ type reader interface {
 	Horns(ctx context.Context, retired bool) ([]catalog.Horn, error)
 	Mouthpieces(ctx context.Context, retired bool) ([]catalog.Mouthpiece, error)
 	Players(ctx context.Context, retired bool) ([]catalog.Player, error)
+	Links(ctx context.Context) ([]catalog.LinkSummary, error)
 	Sessions(ctx context.Context, f catalog.SessionFilter) ([]catalog.SessionSummary, error)
 	Session(ctx context.Context, name string) (catalog.Session, error)
 }
@@ -77,6 +79,9 @@ func look(ctx context.Context, store reader) (h Holdings, err error) {
 		return h, err
 	}
 	if h.Players, err = store.Players(ctx, true); err != nil {
+		return h, err
+	}
+	if h.Links, err = store.Links(ctx); err != nil {
 		return h, err
 	}
 	h.Session = func(ctx context.Context, id catalog.ID) (catalog.Session, error) {
@@ -117,6 +122,15 @@ func Plan(ctx context.Context, have Holdings, files []File, o Options) (catalog.
 	p := &planner{
 		o: o, have: have, report: &Report{},
 		horns: newShelf(horns, have.Horns), mouthpieces: newShelf(mouthpieces, have.Mouthpieces), players: newShelf(players, have.Players),
+	}
+	for _, l := range have.Links {
+		switch {
+		case !l.InEffect():
+		case l.Kind == catalog.LinkHorn:
+			p.horns.putAlias(l)
+		case l.Kind == catalog.LinkMouthpiece:
+			p.mouthpieces.putAlias(l)
+		}
 	}
 	if err := p.read(ctx, files); err != nil {
 		return catalog.Changes{}, nil, err

@@ -73,12 +73,13 @@ type shelf[T any] struct {
 	byLabel map[string]*item[T] // in normal form
 	folded  map[string]*item[T] // the same but for case and width: one label to the catalog
 	alike   map[string]*item[T] // the same but for case, width and spaces: one label to a reader
+	aliases map[string]string   // labels of those in alike that are another name of their item
 	cells   map[string]*item[T] // as written in cells, to look each up once
 	added   []*item[T]          // listed, created and unknown, as they came
 }
 
 func newShelf[T any](k *kind[T], have []T) *shelf[T] {
-	s := &shelf[T]{kind: k, byLabel: map[string]*item[T]{}, folded: map[string]*item[T]{}, alike: map[string]*item[T]{}, cells: map[string]*item[T]{}}
+	s := &shelf[T]{kind: k, byLabel: map[string]*item[T]{}, folded: map[string]*item[T]{}, alike: map[string]*item[T]{}, aliases: map[string]string{}, cells: map[string]*item[T]{}}
 	for _, rec := range have {
 		s.put(&item[T]{rec: rec})
 	}
@@ -100,6 +101,31 @@ func (s *shelf[T]) put(it *item[T]) {
 	s.byLabel[label] = it
 	s.folded[catalog.Fold(label)] = it
 	s.alike[likeness(label)] = it
+}
+
+// putAlias lets sessions name an item of the catalog by the label of what is
+// linked to it.
+func (s *shelf[T]) putAlias(l catalog.LinkSummary) {
+	it := s.byLabel[l.RootLabel]
+	if it == nil {
+		return
+	}
+	s.byLabel[l.AliasLabel] = it
+	if fold := catalog.Fold(l.AliasLabel); s.folded[fold] == nil {
+		s.folded[fold] = it
+	}
+	if like := likeness(l.AliasLabel); s.alike[like] == nil {
+		s.alike[like], s.aliases[like] = it, l.AliasLabel
+	}
+}
+
+// near is the label that differs from another only by case or spaces, which may be
+// that of an alias of the item.
+func (s *shelf[T]) near(label string, it *item[T]) string {
+	if alias, ok := s.aliases[likeness(label)]; ok {
+		return alias
+	}
+	return s.label(it)
 }
 
 // likeness is equal for labels that differ only by case, width or spaces.
@@ -180,12 +206,12 @@ func (s *shelf[T]) unknownLabel(it *item[T], have []string) Problem {
 	label := s.label(it)
 	p := it.from.problem(it.line, s.noun, label, "is not in the catalog"+it.where(), "")
 	if twin := s.alike[likeness(label)]; twin != it && twin.state != unknown {
-		p.What = fmt.Sprintf("differs from %q only by case or spaces%s", s.label(twin), it.where())
+		p.What = fmt.Sprintf("differs from %q only by case or spaces%s", s.near(label, twin), it.where())
 		p.Hint = "write it the same"
 		return p
 	}
 	if twin := s.alike[likeness(label)]; twin != it {
-		p.What = fmt.Sprintf("is not in the catalog, and differs from %q only by case or spaces%s", s.label(twin), it.where())
+		p.What = fmt.Sprintf("is not in the catalog, and differs from %q only by case or spaces%s", s.near(label, twin), it.where())
 	}
 	p.Hint = "add it first, or make what is new with --create"
 	if near := catalog.Near(label, have, 3); len(near) > 0 {

@@ -186,7 +186,11 @@ func loadGear(ctx context.Context, store catalog.Store) (*Data, itemIndex, error
 	if err != nil {
 		return nil, x, err
 	}
-	d.setGear(horns, mouthpieces, players)
+	links, err := store.Links(ctx)
+	if err != nil {
+		return nil, x, err
+	}
+	d.setGear(horns, mouthpieces, players, catalog.NewDesigns(links))
 	for i, h := range d.Horns {
 		x.horn[h.ID] = int32(i)
 	}
@@ -199,10 +203,10 @@ func loadGear(ctx context.Context, store catalog.Store) (*Data, itemIndex, error
 	return d, x, nil
 }
 
-func (d *Data) setGear(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece, players []catalog.Player) {
+func (d *Data) setGear(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece, players []catalog.Player, designs catalog.Designs) {
 	for _, h := range horns {
 		item := HornItem{
-			Item: Item{h.ID, h.Label}, Design: h.Design(), Transposition: h.Transposition(),
+			Item: Item{h.ID, h.Label}, Design: designs.Horn(h), Transposition: h.Transposition(),
 			Family: fmt.Sprintf("%s in %s", h.Instrument, h.Key), Valves: h.Valves,
 		}
 		if h.BoreGeometry != "" {
@@ -212,7 +216,7 @@ func (d *Data) setGear(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece, p
 	}
 	for _, m := range mouthpieces {
 		d.Mouthpieces = append(d.Mouthpieces, MouthpieceItem{
-			Item: Item{m.ID, m.Label}, Design: m.Design(), Dimensions: logDimensions(m),
+			Item: Item{m.ID, m.Label}, Design: designs.Mouthpiece(m), Dimensions: logDimensions(m),
 		})
 	}
 	for _, p := range players {

@@ -22,6 +22,7 @@ type shelf struct {
 	horns       []catalog.Horn
 	mouthpieces []catalog.Mouthpiece
 	players     []catalog.Player
+	links       []catalog.LinkSummary
 	sessions    []catalog.Measured
 	stored      *catalog.StoredFit
 	saves       int
@@ -81,6 +82,8 @@ func (s *shelf) Mouthpieces(context.Context, bool) ([]catalog.Mouthpiece, error)
 }
 
 func (s *shelf) Players(context.Context, bool) ([]catalog.Player, error) { return s.players, nil }
+
+func (s *shelf) Links(context.Context) ([]catalog.LinkSummary, error) { return s.links, nil }
 
 func (s *shelf) Measurements(_ context.Context, after int64) iter.Seq2[catalog.Measured, error] {
 	return func(yield func(catalog.Measured, error) bool) {

@@ -122,6 +122,19 @@ func readLabels(ctx context.Context, s catalog.Store) (*known, error) {
 	for _, p := range players {
 		k.players.add(p.ID, p.Label)
 	}
+	if err != nil {
+		return nil, err
+	}
+	links, err := s.Links(ctx)
+	for _, l := range links {
+		switch {
+		case !l.InEffect():
+		case l.Kind == catalog.LinkHorn:
+			k.horns.add(catalog.ID(l.Root), l.AliasLabel)
+		case l.Kind == catalog.LinkMouthpiece:
+			k.mouthpieces.add(catalog.ID(l.Root), l.AliasLabel)
+		}
+	}
 	return k, err
 }
 

@@ -122,7 +122,11 @@ func buyable(ctx context.Context, store catalog.Store, q match.RosterQuestion) (
 			fitting = append(fitting, m)
 		}
 	}
-	newHorns, newMouthpieces := match.OneMoreOfEach(wanted, fitting)
+	links, err := store.Links(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	newHorns, newMouthpieces := match.OneMoreOfEach(wanted, fitting, catalog.NewDesigns(links))
 	if len(newHorns)+len(newMouthpieces) == 0 {
 		return nil, nil, catalog.Errorf(catalog.NotFound, "write down maker and model, as in: centwise horn edit LABEL --maker Tidewright --model Skerry", "no design is known that a student of the class could have")
 	}

@@ -32,6 +32,8 @@ func (s *worldStore) Players(context.Context, bool) ([]catalog.Player, error) {
 	return s.w.CatalogPlayers(), nil
 }
 
+func (s *worldStore) Links(context.Context) ([]catalog.LinkSummary, error) { return nil, nil }
+
 func (s *worldStore) Measurements(_ context.Context, after int64) iter.Seq2[catalog.Measured, error] {
 	return func(yield func(catalog.Measured, error) bool) {
 		for m, err := range s.w.Measurements() {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -138,7 +139,7 @@ func newGearShowCmd[T any](f *Factory, k *gearKind[T], runF func(*gearShowOption
 		Use:   "show LABEL",
 		Short: "Show everything about a " + k.noun,
 		Long: long(fmt.Sprintf(`Show every field of a %s, who entered it when, and how often it was measured. With --json the numbers of
-sessions are under "measured".`, k.noun),
+sessions are under "measured", and what is linked to it under "aliases".`, k.noun),
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog)),
 		Example: fmt.Sprintf("  centwise %s show %s\n  centwise %s show %s --json", k.noun, k.label, k.noun, k.label),
 		Args:    args(1, 1),
@@ -165,12 +166,42 @@ func (k *gearKind[T]) runShow(ctx context.Context, o *gearShowOptions) error {
 	if err != nil {
 		return err
 	}
+	aliases, err := k.aliases(ctx, store, item)
+	if err != nil {
+		return err
+	}
 	m := measure(sessions)
 	s := o.factory.Streams
+	k.noteAlias(o, item, aliases)
 	if o.json {
-		return show.JSON(s.Out, append(k.record(item), show.Field{Name: "measured", Value: m}))
+		return show.JSON(s.Out, append(k.record(item), show.Field{Name: "aliases", Value: aliases}, show.Field{Name: "measured", Value: m}))
 	}
-	return show.Record(s.Out, s.Style, k.pairs(item, m))
+	pairs := k.pairs(item, m)
+	if len(aliases) > 0 {
+		pairs = slices.Insert(pairs, 1, show.Pair{Name: "also entered as", Value: show.Text(strings.Join(aliases, ", "))})
+	}
+	return show.Record(s.Out, s.Style, pairs)
+}
+
+// aliases are the labels of the records that are linked to one.
+func (k *gearKind[T]) aliases(ctx context.Context, store catalog.Store, item T) ([]string, error) {
+	links, err := store.Links(ctx)
+	out := []string{}
+	for _, l := range links {
+		if string(l.Kind) == k.noun && l.Root == string(k.id(item)) {
+			out = append(out, l.AliasLabel)
+		}
+	}
+	return out, err
+}
+
+// noteAlias says that another record is shown than the one that was named.
+func (k *gearKind[T]) noteAlias(o *gearShowOptions, item T, aliases []string) {
+	named := func(label string) bool { return catalog.Fold(label) == catalog.Fold(o.label) }
+	if at := slices.IndexFunc(aliases, named); at >= 0 && !named(*k.name(&item)) {
+		o.factory.Streams.Note("%s %s is linked to %s, which stands for it; to take them apart:", k.noun, aliases[at], *k.name(&item))
+		o.factory.Streams.Command(fmt.Sprintf("centwise pool unlink %s %s", k.noun, catalog.ShellWord(aliases[at])) + o.factory.Here())
+	}
 }
 
 // measured counts the sessions of a piece of gear and what was in them with it.

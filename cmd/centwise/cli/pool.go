@@ -23,13 +23,16 @@ func newPoolCmd(f *Factory) *cobra.Command {
 that carries gear and sessions from one catalog to others. Merging takes over what is new and leaves the rest alone;
 it does not matter in which order bundles are merged, or how often.`,
 			`What people would not want to pass on stays at home: handles of players leave as pseudonyms, remarks and owner
-notes not at all. 'centwise pool export --show' lists exactly what would leave.`),
+notes not at all. 'centwise pool export --show' lists exactly what would leave.`,
+			`What two people have entered apart may be one and the same instrument, or one design spelled twice:
+'centwise catalog check' proposes what to link, 'centwise pool link' does, 'centwise pool unlink' undoes it.`),
 		Example: `  centwise pool export --show
   centwise pool export lantern-bay.jsonl.gz
-  centwise pool merge lantern-bay.jsonl.gz`,
+  centwise pool merge lantern-bay.jsonl.gz
+  centwise pool link horn "Old Alder" Alder`,
 	}
 	asGroup(cmd)
-	cmd.AddCommand(newPoolExportCmd(f, nil), newPoolMergeCmd(f, nil), newPoolTokenCmd(f))
+	cmd.AddCommand(newPoolExportCmd(f, nil), newPoolMergeCmd(f, nil), newPoolLinkCmd(f, nil), newPoolUnlinkCmd(f, nil), newPoolLinksCmd(f, nil), newPoolTokenCmd(f))
 	return cmd
 }
 

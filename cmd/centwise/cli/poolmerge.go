@@ -29,7 +29,7 @@ names file and record, and nothing is merged. The catalog is made if there is no
 the later counts; a session that anybody retracted is retracted; what somebody withheld is filled in when another bundle
 tells it. Records of different catalogs that have the same label are told apart: the one that was made first keeps it,
 the others get the end of their id behind it until somebody gives them another with 'centwise horn edit'.`,
-			`--json prints "horns", "mouthpieces", "players" and "sessions", each with "new" and "changed", sessions also with
+			`--json prints "horns", "mouthpieces", "players", "links" and "sessions", each with "new" and "changed", sessions also with
 "same"; "readings" (of new sessions), "retracted", "kept" (records of kinds that this version does not know) and "renamed": a
 list of "kind", "id", "stated" and "label".`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitBusy, exitCancelled)),
@@ -89,6 +89,9 @@ func (o *poolMergeOptions) report(m catalog.Merged) error {
 	if m.Sessions.Same > 0 {
 		s.Note("in the catalog already: %s", match.Count(m.Sessions.Same, "session"))
 	}
+	if n := m.Links.New + m.Links.Changed; n > 0 {
+		s.Note("linked, or taken apart, elsewhere: %s; see 'centwise pool links'", match.Count(n, "link"))
+	}
 	if m.Kept > 0 {
 		s.Note("kept for newer versions, which know what they are: %s", match.Count(m.Kept, "record"))
 	}
@@ -108,7 +111,7 @@ func mergedFields(m catalog.Merged) show.Fields {
 	}
 	return show.Fields{
 		{Name: "horns", Value: kind(m.Horns)}, {Name: "mouthpieces", Value: kind(m.Mouthpieces)}, {Name: "players", Value: kind(m.Players)},
-		{Name: "sessions", Value: append(kind(m.Sessions), show.Field{Name: "same", Value: m.Sessions.Same})},
+		{Name: "links", Value: kind(m.Links)}, {Name: "sessions", Value: append(kind(m.Sessions), show.Field{Name: "same", Value: m.Sessions.Same})},
 		{Name: "readings", Value: m.Readings}, {Name: "retracted", Value: m.Retracted}, {Name: "kept", Value: m.Kept}, {Name: "renamed", Value: renamed},
 	}
 }

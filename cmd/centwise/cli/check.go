@@ -14,6 +14,7 @@ import (
 type catalogCheckOptions struct {
 	factory *Factory
 	output  outputFlags
+	restore bool
 }
 
 func newCatalogCheckCmd(f *Factory, runF func(*catalogCheckOptions) error) *cobra.Command {
@@ -25,9 +26,12 @@ func newCatalogCheckCmd(f *Factory, runF func(*catalogCheckOptions) error) *cobr
 round, notes of another key, sessions with the digits of another, a tuning slide that was moved meanwhile, readings and
 sessions far off, gear entered twice, contributors whose tuner is off. Nothing is changed; each finding names the command
 that repairs it. What "looks odd" may well be right.`,
+			`--restore-test makes a backup in a temporary folder as well, opens it, compares it with the catalog record by
+record, and removes it: it needs room for a copy.`,
 			`--json prints {"findings": [{"kind", "session", "subject", "detail", "certainty" (0..1), "repair"}]}.`,
 			"EXIT STATUS\n    0  nothing is damaged, whatever was found among the measurements\n    1  the catalog is damaged, or the check failed\n   10  there is no catalog there"),
 		Example: `  centwise catalog check
+  centwise catalog check --restore-test
   centwise catalog check --json`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -35,6 +39,7 @@ that repairs it. What "looks odd" may well be right.`,
 		},
 	}
 	o.output.add(cmd)
+	cmd.Flags().BoolVar(&o.restore, "restore-test", false, "prove that a backup opens and holds what the catalog holds")
 	return cmd
 }
 
@@ -67,6 +72,9 @@ func catalogCheckRun(ctx context.Context, o *catalogCheckOptions) error {
 	if len(damage) > 0 {
 		return catalog.Errorf(catalog.Internal, "go back to a backup; 'centwise export sessions' saves what can still be read",
 			"the catalog is damaged (%s)", match.Count(len(damage), "finding"))
+	}
+	if o.restore {
+		return restoreTest(ctx, o.factory, store)
 	}
 	return nil
 }

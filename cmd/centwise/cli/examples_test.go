@@ -100,7 +100,7 @@ func TestExamplesRun(t *testing.T) {
 	walk(newRootCmd(closedFactory(t)), func(cmd *cobra.Command) {
 		for _, line := range strings.Split(cmd.Example, "\n") {
 			line = strings.TrimSpace(line)
-			if done[line] {
+			if done[line] || strings.Contains(line, "://") { // needs a server
 				continue
 			}
 			done[line] = true

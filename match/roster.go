@@ -11,8 +11,8 @@ import (
 
 // DefaultChangeCents is what another horn, or another mouthpiece, than a student
 // has now must gain to be worth the change. On simulated classes 0.5 cents lost
-// .04 cents of the mean, moved three students of twenty fewer, and nearly halved
-// those worse off.
+// .06 cents of the mean, moved four students of twenty fewer, and halved those
+// worse off.
 const DefaultChangeCents = 0.5
 
 // Student is somebody who is to have a horn.

@@ -28,6 +28,8 @@ func TestMain(m *testing.M) {
 		applyForever(os.Getenv(pathVariable))
 	case "read-only":
 		useUnwritable(os.Getenv(pathVariable))
+	case "migrate":
+		bringUpToDate(os.Getenv(pathVariable))
 	}
 }
 

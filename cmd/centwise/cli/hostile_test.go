@@ -32,7 +32,7 @@ const (
 	hostileThird      = `@SUM(A1:A9)`
 	hostilePlayer     = `+1+cmd|' /C calc'!A0`
 	hostileSession    = `</title><svg onload=alert(1)>`
-	hostileRest       = `-2 ${HOME} $(touch pwned) %s%n ]]> <iframe src="javascript:alert(1)"> & ‏`
+	hostileRest       = `-2 ${HOME} $(touch pwned) %s%n ]]> <iframe src="javascript:alert(1)"> & ` + "\u200f"
 )
 
 var hostileLabels = []string{hostileHorn, hostileOtherHorn, hostileMouthpiece, hostileSecond, hostileThird, hostilePlayer, hostileSession}

@@ -48,9 +48,42 @@ func TestReadmeRuns(t *testing.T) {
 	if commands < 5 {
 		t.Errorf("only %d commands found", commands)
 	}
+	r.pictures(string(text))
 	if *update {
 		if err := os.WriteFile(path, []byte(out), 0o644); err != nil {
 			t.Fatal(err)
+		}
+	}
+}
+
+var picture = regexp.MustCompile(`]\((testdata/readme/([a-z]+\.svg))\)`)
+
+var digits = regexp.MustCompile(`-?[0-9.]+`)
+
+// pictures compares the pictures of the README with those that its commands drew,
+// but for numbers; -update keeps the drawn ones.
+func (r *reader) pictures(text string) {
+	r.t.Helper()
+	found := picture.FindAllStringSubmatch(text, -1)
+	if len(found) < 2 {
+		r.t.Errorf("%d pictures in the README", len(found))
+	}
+	for _, m := range found {
+		kept := filepath.Join("..", "..", m[1])
+		drawn, err := os.ReadFile(filepath.Join(r.folder, m[2]))
+		if err != nil {
+			r.t.Errorf("no command of the README draws %s: %v", m[2], err)
+			continue
+		}
+		if *update {
+			if err := os.WriteFile(kept, drawn, 0o644); err != nil {
+				r.t.Fatal(err)
+			}
+			continue
+		}
+		shown, err := os.ReadFile(kept)
+		if err != nil || digits.ReplaceAllString(string(shown), "") != digits.ReplaceAllString(string(drawn), "") {
+			r.t.Errorf("%s is not what the command draws (%v): -update keeps that", m[1], err)
 		}
 	}
 }

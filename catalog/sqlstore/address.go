@@ -181,6 +181,7 @@ func (s *server) complete(query url.Values) {
 	}
 	c.RuntimeParams["search_path"] = s.schema
 	c.RuntimeParams["client_encoding"] = "UTF8"
+	c.RuntimeParams["jit"] = "off" // takes longer than any statement of ours
 	if c.RuntimeParams["application_name"] == "" {
 		c.RuntimeParams["application_name"] = "centwise"
 	}

@@ -1,11 +1,9 @@
 package sqlstore
 
 import (
-	"cmp"
 	"context"
 	"database/sql"
 	"fmt"
-	"slices"
 	"time"
 
 	"centwise/catalog"
@@ -123,9 +121,9 @@ func (w *changer) writeGear(c catalog.Changes) error {
 		func() error { return horns.free(w, h) },
 		func() error { return mouthpieces.free(w, m) },
 		func() error { return players.free(w, p) },
-		func() error { return horns.write(w, c.Horns) },
-		func() error { return mouthpieces.write(w, c.Mouthpieces) },
-		func() error { return players.write(w, c.Players) },
+		func() error { return writeGear(w, horns, c.Horns) },
+		func() error { return writeGear(w, mouthpieces, c.Mouthpieces) },
+		func() error { return writeGear(w, players, c.Players) },
 		func() error { return w.countSessions(renamed, catalog.Digest.Plus) },
 	} {
 		if err := step(); err != nil {
@@ -226,105 +224,6 @@ func (w *changer) countSessions(seqs map[int64]bool, count func(a, b catalog.Dig
 		w.sum = count(w.sum, catalog.SessionDigest(catalog.Digest(content), horn, mouthpiece, player))
 	}
 	return nil
-}
-
-// write adds revisions, in order of their numbers, then moves each head to the
-// last one: labels in between, of a history taken over whole, take nothing.
-func (g *gear[T]) write(w *changer, records []T) error {
-	if len(records) == 0 {
-		return nil
-	}
-	st, err := prepareAll(w.ctx, w.tx, g.headOf, g.insertRevision, g.insertHead, g.updateHead)
-	if err != nil {
-		return err
-	}
-	defer st.close()
-	order := slices.Clone(records)
-	slices.SortStableFunc(order, func(a, b T) int {
-		_, ra, _ := g.base(&a)
-		_, rb, _ := g.base(&b)
-		return ra.Number - rb.Number
-	})
-	was, is := map[catalog.ID]head{}, map[catalog.ID]head{}
-	var ids []catalog.ID
-	for i := range order {
-		id, r, label := g.base(&order[i])
-		if _, known := is[*id]; !known {
-			h, err := scanHead(st[0].QueryRowContext(w.ctx, *id))
-			if err != nil {
-				return err
-			}
-			was[*id], is[*id] = h, h
-			ids = append(ids, *id)
-		}
-		if err := g.follows(is[*id], r.Number, *label); err != nil {
-			return err
-		}
-		if is[*id], err = g.addRevision(w, st[1], order[i], is[*id]); err != nil {
-			return err
-		}
-	}
-	for _, id := range ids {
-		if err := g.moveHead(w, st, id, was[id], is[id]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// addRevision inserts a revision after the head was, and gives the next head. A
-// label that is left as it is called here stays what was stated.
-func (g *gear[T]) addRevision(w *changer, insert *sql.Stmt, record T, was head) (head, error) {
-	id, r, label := g.base(&record)
-	is := head{number: r.Number, label: *label, stated: *label}
-	if was.number > 0 && *label == was.label {
-		is.stated = was.stated
-	}
-	*label = is.stated
-	is.digest = digest(g.digest(record))
-	next := catalog.Shared[T]{Record: record}
-	if was.number > 0 {
-		before, err := g.shared(w.ctx, w.tx, g.selectShared+` WHERE r.id = $1 AND r.number = $2`, *id, was.number)
-		if err != nil || len(before) == 0 {
-			return is, cmp.Or(err, fmt.Errorf("revision %d of %s %s is missing", was.number, g.noun, *id))
-		}
-		next = g.next(before[0], record)
-	}
-	if _, err := insert.ExecContext(w.ctx, g.sharedValues(&next, &is.digest, w.now)...); err != nil {
-		return is, err
-	}
-	return is, w.touched(g.noun, string(*id), "")
-}
-
-// moveHead makes a revision the current one.
-func (g *gear[T]) moveHead(w *changer, st statements, id catalog.ID, was, is head) error {
-	put := st[2]
-	if was.number > 0 {
-		w.sum = w.sum.Minus(catalog.Digest(was.digest))
-		put = st[3]
-	}
-	w.sum = w.sum.Plus(catalog.Digest(is.digest))
-	_, err := put.ExecContext(w.ctx, id, is.number, is.label, catalog.Fold(is.label), is.stated)
-	if w.store.dialect.classify(err) == unique {
-		return catalog.Errorf(catalog.Conflict, "choose another label, or edit the one that is there: centwise "+g.noun+" show "+catalog.ShellWord(is.label),
-			"there is a %s %q already", g.noun, is.label)
-	}
-	return err
-}
-
-// follows checks that a revision is the next one of what is stored.
-func (g *gear[T]) follows(h head, number int, label string) error {
-	switch {
-	case h.number+1 == number:
-		return nil
-	case h.number == 0:
-		return catalog.Errorf(catalog.NotFound, "add it first: centwise "+g.noun+" add "+catalog.ShellWord(label),
-			"revision %d of a %s %q that is not in the catalog", number, g.noun, label)
-	case number == 1:
-		return catalog.Errorf(catalog.Conflict, "leave the id of a new record empty", "there is a %s with the id of %q already, called %q", g.noun, label, h.stated)
-	}
-	return catalog.Errorf(catalog.Conflict, "look at it again, then repeat the change: centwise "+g.noun+" show "+catalog.ShellWord(h.stated),
-		"the %s %q was changed meanwhile: revision %d is stored, so the next is not %d", g.noun, h.stated, h.number, number)
 }
 
 // statements are prepared for one transaction.

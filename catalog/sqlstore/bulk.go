@@ -13,8 +13,7 @@ import (
 // 0.43 s at 50 and 2.5 s at 500.
 const valuesPerInsert = 60
 
-// inserts is a bulk of INSERT statements with several rows each. Wide rows go
-// one by one, so that an error is that of the row just added.
+// inserts is a bulk of INSERT statements with several rows each.
 type inserts struct {
 	ctx   context.Context
 	tx    *transaction
@@ -25,9 +24,9 @@ type inserts struct {
 	args  []any
 }
 
-func newInserts(ctx context.Context, tx *transaction, table string, columns []string) (bulk, error) {
-	rows := valuesPerInsert / len(columns)
-	if rows < 4 {
+func newInserts(ctx context.Context, tx *transaction, table string, columns []string, single bool) (bulk, error) {
+	rows := max(valuesPerInsert/len(columns), 1)
+	if single {
 		rows = 1
 	}
 	b := &inserts{ctx: ctx, tx: tx, table: table, width: len(columns), names: strings.Join(columns, ", "), args: make([]any, 0, rows*len(columns))}

@@ -20,7 +20,7 @@ type copying struct {
 	values  []any // row after row
 }
 
-func newCopying(ctx context.Context, tx *transaction, table string, columns []string) (bulk, error) {
+func newCopying(ctx context.Context, tx *transaction, table string, columns []string, _ bool) (bulk, error) {
 	return &copying{ctx: ctx, tx: tx, table: table, columns: columns}, nil
 }
 

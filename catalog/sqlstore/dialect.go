@@ -29,7 +29,7 @@ type dialect struct {
 	// and the digest follow the order of commits. Empty where beginning the
 	// transaction does that.
 	lock string
-	// patience says how long a change of the tables waits for others.
+	// patience says how long a change waits for others, and lock begins with it.
 	patience string
 
 	// classify sorts an error of the driver by its number, never by its text.
@@ -47,8 +47,9 @@ type dialect struct {
 	tables func(ctx context.Context, db queryer) ([]table, error)
 	// block is how many sessions are looked up and inserted at once.
 	block int
-	// bulk inserts many rows of a table, in the order given.
-	bulk func(ctx context.Context, tx *transaction, table string, columns []string) (bulk, error)
+	// bulk inserts many rows of a table, in the order given; where single is set
+	// and block is 1, an error is that of the row just added.
+	bulk func(ctx context.Context, tx *transaction, table string, columns []string, single bool) (bulk, error)
 	// deferRules puts off the rules between tables to the end of a transaction.
 	// Empty where tables are filled parents first, which is enough.
 	deferRules string

@@ -24,7 +24,9 @@ type gear[T any] struct {
 	pooled  func(*catalog.Shared[T]) catalog.Pooled
 	of      func(catalog.Pooled) *catalog.Shared[T] // undoes pooled
 
-	selectHead, selectAll, selectShared, selectRevisions, insertRevision, replaceRevision, insertHead, updateHead, freeLabel, headOf string
+	revisionList []string // all columns of a revision
+
+	selectHead, selectAll, selectShared, selectRevisions, replaceRevision, insertHead, updateHead, freeLabel, heads, headOf string
 }
 
 // revisionColumns come before the columns of each kind, sharedColumns after.
@@ -43,12 +45,13 @@ func newGear[T any](g gear[T]) *gear[T] {
 	g.selectShared = fmt.Sprintf(`SELECT %s, r.withheld, r.extra FROM %s_revision r`, qualified, g.noun)
 	g.selectAll = fmt.Sprintf(`SELECT %s FROM %s_revision r`, qualified, g.noun)
 	g.selectRevisions = fmt.Sprintf(`SELECT %s FROM %s_revision r WHERE r.id = $1 ORDER BY r.number`, qualified, g.noun)
-	g.insertRevision = fmt.Sprintf(`INSERT INTO %s_revision (%s) VALUES (%s)`, g.noun, strings.Join(all, ", "), placeholders(1, len(all)))
-	g.replaceRevision = g.insertRevision + ` ON CONFLICT (id, number) DO UPDATE SET ` + assignments(all[2:], func(c string) string { return "excluded." + c })
+	g.revisionList = all
+	g.replaceRevision = fmt.Sprintf(`INSERT INTO %s_revision (%s) VALUES (%s)`, g.noun, strings.Join(all, ", "), placeholders(1, len(all))) + ` ON CONFLICT (id, number) DO UPDATE SET ` + assignments(all[2:], func(c string) string { return "excluded." + c })
 	g.insertHead = fmt.Sprintf(`INSERT INTO %s (id, number, label, folded, stated) VALUES ($1, $2, $3, $4, $5)`, g.noun)
 	g.updateHead = fmt.Sprintf(`UPDATE %s SET number = $2, label = $3, folded = $4, stated = $5 WHERE id = $1`, g.noun)
 	g.freeLabel = fmt.Sprintf(`UPDATE %s SET label = id WHERE id = $1`, g.noun)
-	g.headOf = fmt.Sprintf(`SELECT g.number, g.label, g.stated, r.digest FROM %[1]s g JOIN %[1]s_revision r ON r.id = g.id AND r.number = g.number WHERE g.id = $1`, g.noun)
+	g.heads = fmt.Sprintf(`SELECT g.number, g.label, g.stated, r.digest, g.id FROM %[1]s g JOIN %[1]s_revision r ON r.id = g.id AND r.number = g.number`, g.noun)
+	g.headOf = g.heads + ` WHERE g.id = $1`
 	return &g
 }
 
@@ -273,7 +276,8 @@ type head struct {
 
 // scanHead reads the result of headOf.
 func scanHead(row *sql.Row) (h head, err error) {
-	err = row.Scan(&h.number, &h.label, &h.stated, &h.digest)
+	var id catalog.ID
+	err = row.Scan(&h.number, &h.label, &h.stated, &h.digest, &id)
 	if err == sql.ErrNoRows {
 		return head{}, nil
 	}

@@ -155,35 +155,33 @@ func (i *inspection) sessions(tx *transaction, sum *catalog.Digest) error {
 		if err != nil || len(seqs) == 0 {
 			return err
 		}
+		stated, err := statedOf(i.ctx, tx, seqs)
+		if err != nil {
+			return err
+		}
+		readings, err := readingsOf(i.ctx, tx, seqs)
+		if err != nil {
+			return err
+		}
 		for k := range found {
-			if err := i.session(tx, seqs[k], found[k], sum); err != nil {
-				return err
-			}
+			found[k].Readings = readings[seqs[k]]
+			i.session(found[k], stated[seqs[k]], sum)
 		}
 		last = seqs[len(seqs)-1]
 	}
 }
 
-func (i *inspection) session(tx *transaction, seq int64, s catalog.SessionSummary, sum *catalog.Digest) error {
-	var stored digest
+func (i *inspection) session(s catalog.SessionSummary, stated statedSession, sum *catalog.Digest) {
 	shown := s.Name
-	// The digest is of the name that the session was given.
-	err := tx.QueryRowContext(i.ctx, `SELECT content, stated FROM session WHERE seq = $1`, seq).Scan(&stored, &s.Name)
-	if err != nil {
-		return err
-	}
-	if s.Readings, err = readings(i.ctx, tx, seq, s.ReadingCount); err != nil {
-		return err
-	}
+	s.Name = stated.shared.Record.Name // the digest is of the name that the session was given
 	content := s.Content()
-	if catalog.Digest(stored) != content || len(s.Readings) != s.ReadingCount {
+	if catalog.Digest(stated.content) != content || len(s.Readings) != s.ReadingCount {
 		i.found("changed-session", shown, fmt.Sprintf("the session is not what was recorded (%d of %d readings are there): it was changed by other means than centwise", len(s.Readings), s.ReadingCount),
 			1, "centwise session retract "+catalog.ShellWord(shown))
 	}
 	if s.Retraction == nil {
 		*sum = sum.Plus(catalog.SessionDigest(content, s.HornLabel, s.MouthpieceLabel, s.PlayerLabel))
 	}
-	return nil
 }
 
 // fit checks the sections of the stored fit.

@@ -25,6 +25,7 @@ type sessionMerger struct {
 	named  *sql.Stmt // which session that counts has a name
 	into   *sessionWriter
 	ahead  *taken // of the sessions of a block
+	there  map[catalog.ID]*storedSession
 }
 
 func (x *sessionMerger) prepare(w *merger) (err error) {
@@ -49,9 +50,12 @@ func (x *sessionMerger) close() {
 
 // lookAhead asks what is there of a block of sessions.
 func (x *sessionMerger) lookAhead(block []catalog.Shared[catalog.Session]) error {
-	x.ahead = newTaken()
+	x.ahead, x.there = newTaken(), nil
 	if len(block) == 1 {
 		return nil
+	}
+	if err := x.refs.ahead(len(block), func(i int) *catalog.Session { return &block[i].Record }); err != nil {
+		return err
 	}
 	for i := range block {
 		x.ahead.ask(block[i].Record.ID, block[i].Record.Name)
@@ -60,7 +64,18 @@ func (x *sessionMerger) lookAhead(block []catalog.Shared[catalog.Session]) error
 	if err := x.into.insert(); err != nil {
 		return err
 	}
-	return x.ahead.load(x.w.changer)
+	if err := x.ahead.load(x.w.changer); err != nil {
+		return err
+	}
+	var ids []catalog.ID
+	for id, there := range x.ahead.ids {
+		if there {
+			ids = append(ids, id)
+		}
+	}
+	var err error
+	x.there, err = x.load(ids)
+	return err
 }
 
 func (x *sessionMerger) merge(in catalog.Shared[catalog.Session]) error {
@@ -118,7 +133,6 @@ type storedSession struct {
 	name    string // what it is called here
 	content digest
 	shared  catalog.Shared[catalog.Session]
-	count   int
 }
 
 // stored finds a session without its readings; nil if there is none.
@@ -132,24 +146,38 @@ func (x *sessionMerger) stored(id catalog.ID) (*storedSession, error) {
 	if !known {
 		return nil, nil
 	}
+	if s, ok := x.there[id]; ok {
+		delete(x.there, id) // it may change
+		return s, nil
+	}
 	// It may still be waiting to be inserted.
 	if err := x.into.insert(); err != nil {
 		return nil, err
 	}
-	found, seqs, err := querySessions(x.w.ctx, x.w.tx, selectSession+` WHERE s.id = $1`, id)
+	found, err := x.load([]catalog.ID{id})
+	return found[id], err
+}
+
+// load reads sessions without their readings.
+func (x *sessionMerger) load(ids []catalog.ID) (map[catalog.ID]*storedSession, error) {
+	out := map[catalog.ID]*storedSession{}
+	if len(ids) == 0 {
+		return out, nil
+	}
+	var c conditions
+	oneOf(&c, "s.id", ids)
+	found, seqs, err := querySessions(x.w.ctx, x.w.tx, selectSession+c.where(), c.args...)
 	if err != nil || len(found) == 0 {
-		return nil, err
+		return out, err
 	}
-	out := &storedSession{seq: seqs[0], name: found[0].Name, count: found[0].ReadingCount}
-	out.shared.Record = found[0].Session
-	extra := ""
-	r := &out.shared.Record
-	err = x.w.tx.QueryRowContext(x.w.ctx, `SELECT stated, horn, mouthpiece, content, withheld, extra FROM session WHERE seq = $1`, out.seq).
-		Scan(&r.Name, &r.Horn, &r.Mouthpiece, &out.content, (*list)(&out.shared.Withheld), &extra)
-	if err == nil {
-		out.shared.Extra, err = catalog.ParseExtra(extra)
+	stated, err := statedOf(x.w.ctx, x.w.tx, seqs)
+	if err != nil {
+		return out, err
 	}
-	return out, err
+	for i, seq := range seqs {
+		out[found[i].ID] = &storedSession{seq: seq, name: found[i].Name, content: stated[seq].content, shared: stated[seq].of(found[i].Session)}
+	}
+	return out, nil
 }
 
 // join joins a session with the stored one.
@@ -161,7 +189,7 @@ func (x *sessionMerger) join(stored *storedSession, in catalog.Shared[catalog.Se
 		// The readings may still be waiting to be written.
 		err := x.into.flush()
 		if err == nil {
-			stored.shared.Record.Readings, err = readings(x.w.ctx, x.w.tx, stored.seq, stored.count)
+			stored.shared.Record.Readings, err = readings(x.w.ctx, x.w.tx, stored.seq)
 		}
 		if err != nil {
 			return err

@@ -124,21 +124,21 @@ func (p *pooling) giveSessions(where string, args ...any) (last string, err erro
 	if err != nil {
 		return "", err
 	}
+	if len(found) == 0 {
+		return "", nil
+	}
+	stated, err := statedOf(p.ctx, p.tx, seqs)
+	if err != nil {
+		return "", err
+	}
+	readings, err := readingsOf(p.ctx, p.tx, seqs)
+	if err != nil {
+		return "", err
+	}
 	for i := range found {
-		s := catalog.Shared[catalog.Session]{Record: found[i].Session}
-		extra := ""
 		// What the session was given is exchanged, not what it is called here.
-		err := p.tx.QueryRowContext(p.ctx, `SELECT stated, horn, mouthpiece, withheld, extra FROM session WHERE seq = $1`, seqs[i]).
-			Scan(&s.Record.Name, &s.Record.Horn, &s.Record.Mouthpiece, (*list)(&s.Withheld), &extra)
-		if err == nil {
-			s.Extra, err = catalog.ParseExtra(extra)
-		}
-		if err == nil {
-			s.Record.Readings, err = readings(p.ctx, p.tx, seqs[i], found[i].ReadingCount)
-		}
-		if err != nil {
-			return "", err
-		}
+		s := stated[seqs[i]].of(found[i].Session)
+		s.Record.Readings = readings[seqs[i]]
 		if !p.give(catalog.Pooled{Session: &s}) {
 			return "", nil
 		}
@@ -167,14 +167,14 @@ func newSelection(ctx context.Context, tx *transaction, s catalog.PoolSelection)
 	return out, err
 }
 
-// oneOfIDs is a condition that a column holds one of the ids; nothing for none.
-func oneOf[S ~string](c *conditions, column string, ids []S) {
-	if len(ids) == 0 {
+// oneOf is a condition that a column holds one of the values; nothing for none.
+func oneOf[T any](c *conditions, column string, values []T) {
+	if len(values) == 0 {
 		return
 	}
-	places := make([]string, len(ids))
-	for i, id := range ids {
-		c.args = append(c.args, string(id))
+	places := make([]string, len(values))
+	for i := range values {
+		c.args = append(c.args, values[i])
 		places[i] = fmt.Sprintf("$%d", len(c.args))
 	}
 	c.parts = append(c.parts, column+" IN ("+strings.Join(places, ", ")+")")

@@ -2,6 +2,7 @@ package sqlstore
 
 import (
 	"database/sql"
+	"slices"
 	"strings"
 
 	"centwise/catalog"
@@ -20,6 +21,9 @@ func (w *changer) insertSessions(sessions []catalog.Session) error {
 		return nil
 	}
 	refs := newRefs(w)
+	if err := refs.ahead(len(sessions), func(i int) *catalog.Session { return &sessions[i] }); err != nil {
+		return err
+	}
 	into, err := newSessionWriter(w)
 	if err != nil {
 		return err
@@ -100,6 +104,58 @@ func (r *refs) resolve(s *catalog.Session) (set setup, err error) {
 	p, err := lookUp(r.w, players, r.players, s.Player, s.Name)
 	set.player = p.Label
 	return set, err
+}
+
+// ahead looks up the gear of many sessions, a block at a time, where asking for
+// each would wait for a network.
+func (r *refs) ahead(n int, session func(i int) *catalog.Session) error {
+	if n == 1 || r.w.store.dialect.block == 1 {
+		return nil
+	}
+	ids := [3]map[catalog.ID]bool{{}, {}, {}}
+	for i := range n {
+		s := session(i)
+		for kind, id := range []catalog.ID{s.Horn, s.Mouthpiece, s.Player} {
+			if id != "" {
+				ids[kind][id] = true
+			}
+		}
+	}
+	err := lookUpAll(r.w, horns, r.horns, ids[0])
+	if err == nil {
+		err = lookUpAll(r.w, mouthpieces, r.mouthpieces, ids[1])
+	}
+	if err == nil {
+		err = lookUpAll(r.w, players, r.players, ids[2])
+	}
+	return err
+}
+
+// lookUpAll looks up those ids that are not known yet. Those that are not there,
+// or go by another record, are left to lookUp.
+func lookUpAll[T any](w *changer, g *gear[T], known map[catalog.ID]T, ids map[catalog.ID]bool) error {
+	var list []catalog.ID
+	for id := range ids {
+		if _, ok := known[id]; !ok {
+			list = append(list, id)
+		}
+	}
+	for some := range slices.Chunk(list, w.store.dialect.block) {
+		var c conditions
+		oneOf(&c, "g.id", some)
+		if linked(g.noun) {
+			c.parts = append(c.parts, "g.kept IS NULL")
+		}
+		found, err := g.query(w.ctx, w.tx, len(some), g.selectHead+c.where(), c.args...)
+		if err != nil {
+			return err
+		}
+		for i := range found {
+			id, _, _ := g.base(&found[i])
+			known[*id] = found[i]
+		}
+	}
+	return nil
 }
 
 // lookUp finds what a session's gear goes by.

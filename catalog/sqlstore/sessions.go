@@ -118,7 +118,7 @@ func (s *Store) Session(ctx context.Context, name string) (catalog.Session, erro
 			return catalog.Missing("session", name, have)
 		}
 		out = found[i].Session
-		out.Readings, err = readings(ctx, tx, seqs[i], found[i].ReadingCount)
+		out.Readings, err = readings(ctx, tx, seqs[i])
 		return err
 	})
 	return out, err
@@ -152,20 +152,72 @@ func choose(found []catalog.SessionSummary, name string) (int, error) {
 }
 
 // readings reads the readings of one session.
-func readings(ctx context.Context, db queryer, seq int64, n int) ([]catalog.Reading, error) {
-	rows, err := db.QueryContext(ctx, `SELECT valves, partial, repeat, cents, odd FROM reading WHERE session = $1`, seq)
+func readings(ctx context.Context, db queryer, seq int64) ([]catalog.Reading, error) {
+	all, err := readingsOf(ctx, db, []int64{seq})
+	return all[seq], err
+}
+
+// readingsOf reads the readings of several sessions at once.
+func readingsOf(ctx context.Context, db queryer, seqs []int64) (map[int64][]catalog.Reading, error) {
+	var c conditions
+	oneOf(&c, "session", seqs)
+	rows, err := db.QueryContext(ctx, `SELECT session, valves, partial, repeat, cents, odd FROM reading`+c.where(), c.args...)
 	if err != nil {
 		return nil, err
 	}
 	defer rows.Close()
-	out := make([]catalog.Reading, 0, n)
+	out := make(map[int64][]catalog.Reading, len(seqs))
 	for rows.Next() {
+		var seq int64
 		var r catalog.Reading
-		if err := rows.Scan(&r.Slot.Valves, &r.Slot.Partial, &r.Repeat, &r.Cents, (*flag)(&r.Odd)); err != nil {
+		if err := rows.Scan(&seq, &r.Slot.Valves, &r.Slot.Partial, &r.Repeat, &r.Cents, (*flag)(&r.Odd)); err != nil {
 			return nil, err
 		}
-		out = append(out, r)
+		out[seq] = append(out[seq], r)
 	}
-	slices.SortFunc(out, catalog.CompareReadings)
+	for _, list := range out {
+		slices.SortFunc(list, catalog.CompareReadings)
+	}
+	return out, rows.Err()
+}
+
+// statedSession is what only the exchange and the checks need of a session. Of
+// the record there is what was stated: its name, and the gear that it named.
+type statedSession struct {
+	content digest
+	shared  catalog.Shared[catalog.Session]
+}
+
+// of completes a session as it is exchanged.
+func (s statedSession) of(record catalog.Session) catalog.Shared[catalog.Session] {
+	stated := &s.shared.Record
+	record.Name, record.Horn, record.Mouthpiece = stated.Name, stated.Horn, stated.Mouthpiece
+	return catalog.Shared[catalog.Session]{Record: record, Withheld: s.shared.Withheld, Extra: s.shared.Extra}
+}
+
+// statedOf reads that of several sessions at once.
+func statedOf(ctx context.Context, db queryer, seqs []int64) (map[int64]statedSession, error) {
+	var c conditions
+	oneOf(&c, "seq", seqs)
+	rows, err := db.QueryContext(ctx, `SELECT seq, stated, horn, mouthpiece, content, withheld, extra FROM session`+c.where(), c.args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	out := make(map[int64]statedSession, len(seqs))
+	for rows.Next() {
+		var seq int64
+		var s statedSession
+		r := &s.shared.Record
+		extra := ""
+		err := rows.Scan(&seq, &r.Name, &r.Horn, &r.Mouthpiece, &s.content, (*list)(&s.shared.Withheld), &extra)
+		if err == nil {
+			s.shared.Extra, err = catalog.ParseExtra(extra)
+		}
+		if err != nil {
+			return nil, err
+		}
+		out[seq] = s
+	}
 	return out, rows.Err()
 }

@@ -38,10 +38,10 @@ func newSessionWriter(w *changer) (*sessionWriter, error) {
 		return nil, err
 	}
 	var err error
-	if x.sessions, err = w.store.dialect.bulk(w.ctx, w.tx, "session", sessionList); err != nil {
+	if x.sessions, err = w.store.dialect.bulk(w.ctx, w.tx, "session", sessionList, true); err != nil {
 		return nil, err
 	}
-	if x.readings, err = w.store.dialect.bulk(w.ctx, w.tx, "reading", readingColumns); err != nil {
+	if x.readings, err = w.store.dialect.bulk(w.ctx, w.tx, "reading", readingColumns, false); err != nil {
 		x.sessions.close()
 		return nil, err
 	}

@@ -72,7 +72,7 @@ func (s *Store) copyTable(ctx context.Context, from, to *transaction, store *Sto
 		return s.fail(ctx, "reading table "+t.name, err)
 	}
 	defer rows.Close()
-	into, err := store.dialect.bulk(ctx, to, t.name, t.columns)
+	into, err := store.dialect.bulk(ctx, to, t.name, t.columns, false)
 	if err != nil {
 		return err
 	}

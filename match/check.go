@@ -42,13 +42,7 @@ type Measurements struct {
 // that rest on the session alone are left out of what is expected of it (see
 // expect).
 func Check(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, error) {
-	c := checker{engine: e, answered: answers(e), horns: map[catalog.ID]catalog.Horn{}, progress: in.Progress}
-	if c.progress == nil {
-		c.progress = catalog.NoCounter{}
-	}
-	for _, h := range in.Horns {
-		c.horns[h.ID] = h
-	}
+	c := newChecker(e, in)
 	c.progress.Start("checking sessions", 0)
 	defer c.progress.Done()
 	if err := c.sessions(ctx, in.Sessions); err != nil {
@@ -69,6 +63,17 @@ type checker struct {
 	findings []catalog.Finding
 	levels   []level
 	copies   copies
+}
+
+func newChecker(e Engine, in Measurements) *checker {
+	c := &checker{engine: e, answered: answers(e), horns: map[catalog.ID]catalog.Horn{}, progress: in.Progress}
+	if c.progress == nil {
+		c.progress = catalog.NoCounter{}
+	}
+	for _, h := range in.Horns {
+		c.horns[h.ID] = h
+	}
+	return c
 }
 
 // sessions checks the stream in batches.

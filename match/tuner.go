@@ -44,6 +44,15 @@ const (
 // the others who measure by the same method. It costs the fit nothing, which
 // frees every session's level, but the contributor will want to know.
 func (c *checker) tuners() []catalog.Finding {
+	var out []catalog.Finding
+	for _, byContributor := range c.levelsByMethod() {
+		out = append(out, oddTuners(byContributor)...)
+	}
+	return out
+}
+
+// levelsByMethod are the levels of sessions by method and contributor.
+func (c *checker) levelsByMethod() map[catalog.Method]map[string][]float64 {
 	levels := map[catalog.Method]map[string][]float64{}
 	for _, l := range c.levels {
 		if levels[l.method] == nil {
@@ -51,15 +60,16 @@ func (c *checker) tuners() []catalog.Finding {
 		}
 		levels[l.method][l.contributor] = append(levels[l.method][l.contributor], l.cents)
 	}
-	var out []catalog.Finding
-	for _, byContributor := range levels {
-		out = append(out, oddTuners(byContributor)...)
-	}
-	return out
+	return levels
 }
 
-// oddTuners compares each contributor's median level with the median of all.
-func oddTuners(levels map[string][]float64) []catalog.Finding {
+// tunerScale is how high the sessions of one method lie as a whole, and how much
+// that scatters, in cents.
+type tunerScale struct{ reference, referenceError, scatter float64 }
+
+// scaleOf takes the reference from the contributors who have measured enough; ok
+// is false where there are too few of them.
+func scaleOf(levels map[string][]float64) (s tunerScale, ok bool) {
 	var medians, within []float64
 	for contributor, own := range levels {
 		if contributor == "" || len(own) < tunerSessions {
@@ -72,21 +82,31 @@ func oddTuners(levels map[string][]float64) []catalog.Finding {
 		}
 	}
 	if len(medians) < tunerContributors {
-		return nil
+		return tunerScale{}, false
 	}
-	reference := median(medians)
 	// The scatter of levels is much the same for everybody, and a handful of
 	// sessions can't tell its own.
-	scatter := robustSD(within)
-	referenceError := medianError(robustSD(medians), len(medians))
+	return tunerScale{median(medians), medianError(robustSD(medians), len(medians)), robustSD(within)}, true
+}
+
+// offset is by how much sessions of one contributor lie higher than those of
+// others, and its standard error, in cents.
+func (s tunerScale) offset(own []float64) (cents, se float64) {
+	return median(own) - s.reference, math.Hypot(medianError(s.scatter, len(own)), s.referenceError)
+}
+
+// oddTuners compares each contributor's median level with the median of all.
+func oddTuners(levels map[string][]float64) []catalog.Finding {
+	scale, ok := scaleOf(levels)
+	if !ok {
+		return nil
+	}
 	var out []catalog.Finding
 	for contributor, own := range levels {
 		if contributor == "" || len(own) < tunerSessions {
 			continue
 		}
-		difference := median(own) - reference
-		se := math.Hypot(medianError(scatter, len(own)), referenceError)
-		if math.Abs(difference) >= max(tunerCents, tunerErrors*se) {
+		if difference, se := scale.offset(own); math.Abs(difference) >= max(tunerCents, tunerErrors*se) {
 			out = append(out, tunerFinding(contributor, len(own), difference))
 		}
 	}

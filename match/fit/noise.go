@@ -133,9 +133,13 @@ func (e *engine) learnNoise(fitVariance []float64) {
 // all who measured.
 func (m *Model) ReadingNoise() float64 { return m.Components.Noise }
 
+// SourceNoiseReadings is how many readings of its own the common noise counts as,
+// when that of a contributor with a method is learned.
+const SourceNoiseReadings = 40.0
+
 // setNoise shrinks each source's variance to the common one.
 func (c *Components) setNoise(squares, count []float64, gross, all float64) {
-	const commonStrength, sourceStrength = 10.0, 40.0 // readings the priors are worth
+	const commonStrength = 10.0 // readings the prior is worth
 	const startNoise = 3.5
 	const grossPrior, grossStrength = 0.02, 200.0
 	total := 0.0
@@ -145,7 +149,7 @@ func (c *Components) setNoise(squares, count []float64, gross, all float64) {
 	common := (total + commonStrength*startNoise*startNoise) / (all + commonStrength)
 	c.Noise = math.Max(0.3, math.Sqrt(common))
 	for k := range c.SourceNoise {
-		v := (squares[k] + sourceStrength*c.Noise*c.Noise) / (count[k] + sourceStrength)
+		v := (squares[k] + SourceNoiseReadings*c.Noise*c.Noise) / (count[k] + SourceNoiseReadings)
 		c.SourceNoise[k] = math.Max(0.3, math.Sqrt(v))
 	}
 	c.GrossShare = (gross + grossPrior*grossStrength) / (all + grossStrength)

@@ -182,7 +182,7 @@ type Rule struct {
 	Cents, Chance float64
 }
 
-// UsualRule loses some 0.02 cents to going on; a rule of 2 cents would stop after
+// UsualRule loses some 0.01 cents to going on; a rule of 2 cents would stop after
 // one try, as mouthpieces differ by about 1 cent (simulated visits, see the study
 // of this package).
 var UsualRule = Rule{Cents: 0.5, Chance: 0.15}

@@ -18,7 +18,7 @@ import (
 // Run holds stores to the contract. open gives a new, empty catalog each time
 // and closes it when the test ends.
 func Run(t *testing.T, open func(t *testing.T) catalog.Store) {
-	for _, group := range [][]contract{gearTests, changeTests, sessionTests, measurementTests, digestTests, fitTests, draftTests, poolTests, linkTests, loanTests, visitTests, tokenTests, followTests, concurrencyTests} {
+	for _, group := range [][]contract{gearTests, changeTests, sessionTests, measurementTests, digestTests, fitTests, draftTests, poolTests, linkTests, loanTests, visitTests, tokenTests, followTests, clockTests, concurrencyTests} {
 		for _, c := range group {
 			t.Run(c.name, func(t *testing.T) { c.run(t, newFixture(t, open)) })
 		}

@@ -36,6 +36,13 @@ func JoinSessions(a, b Shared[Session]) Shared[Session] {
 	return whole(exchangedSessions.join(flat(a), flat(b)))
 }
 
+// SameMeasurement reports whether two accounts of a session agree in what nobody
+// withholds: setup, circumstances and readings.
+func SameMeasurement(a, b Session) bool {
+	x, y := flat(Shared[Session]{Record: a}).Record, flat(Shared[Session]{Record: b}).Record
+	return exchangedSessions.core(&x) == exchangedSessions.core(&y)
+}
+
 // join takes each group of fields from the account with the higher rank; within
 // equal ranks soft fields are joined one by one.
 func (x *exchange[T]) join(a, b Shared[T]) Shared[T] {

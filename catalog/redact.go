@@ -12,7 +12,13 @@ type Redaction struct {
 	// Replace gives a text as it may leave, with pseudonyms for handles. It is
 	// applied to labels, names, contributors and free text.
 	Replace func(text string) string
+	// Sign, if set, gives the names of contributors as they may leave, in place of
+	// Replace; empty for one that stays at home.
+	Sign func(name string) string
 }
+
+// signatures are the fields that say who did something.
+var signatures = []string{"contributor", "retracted_by"}
 
 // Redacted is the record as it may leave, with what was dropped or replaced
 // listed as withheld. The record itself stays as it is. Only soft fields can be
@@ -48,6 +54,8 @@ func (x *exchange[T]) redact(s Shared[T], r Redaction) Shared[T] {
 		before := wordOf(at)
 		if slices.Contains(r.Drop[x.kind], f.name) {
 			reflect.ValueOf(at).Elem().SetZero()
+		} else if r.Sign != nil && slices.Contains(signatures, f.name) {
+			replaceText(at, r.Sign)
 		} else if r.Replace != nil {
 			replaceText(at, r.Replace)
 		}

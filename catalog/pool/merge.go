@@ -10,13 +10,18 @@ import (
 // Merge merges bundles into a catalog: all of them or, when anything in any of
 // them is wrong, none. The error says in which file and record.
 func Merge(ctx context.Context, store catalog.Store, files []File, progress catalog.Counter) (catalog.Merged, error) {
+	return Receive(ctx, store, files, catalog.ReceiveOptions{}, progress)
+}
+
+// Receive is [Merge] with options.
+func Receive(ctx context.Context, store catalog.Follower, files []File, o catalog.ReceiveOptions, progress catalog.Counter) (catalog.Merged, error) {
 	if progress == nil {
 		progress = catalog.NoCounter{}
 	}
 	progress.Start("merging readings", 0)
 	defer progress.Done()
 	s := &series{ctx: ctx, files: files, progress: progress}
-	merged, err := store.Merge(ctx, s.records())
+	merged, err := store.Receive(ctx, s.records(), o)
 	if err == nil || s.failed != nil || s.at == nil || ctx.Err() != nil {
 		return merged, err
 	}

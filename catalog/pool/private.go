@@ -16,6 +16,9 @@ type Privacy struct {
 	Handles bool // of players, with what is known of them; else pseudonyms
 	Remarks bool // remarks on sessions, reasons of retractions, names of files
 	Owners  bool // owner notes of horns and mouthpieces
+	// Signed, if set, is the one contributor whose name leaves, be it a player's
+	// handle too; the names of others stay at home.
+	Signed string
 }
 
 // playerDetails are what a pseudonym stands for.
@@ -30,6 +33,14 @@ func (p Privacy) redaction(secret catalog.PoolSecret) catalog.Redaction {
 	}
 	if !p.Remarks {
 		r.Drop[catalog.PooledSession] = []string{"remark", "source", "retraction_reason"}
+	}
+	if p.Signed != "" {
+		r.Sign = func(name string) string {
+			if name == p.Signed {
+				return name
+			}
+			return ""
+		}
 	}
 	if !p.Handles {
 		r.Drop[catalog.PooledPlayer] = playerDetails

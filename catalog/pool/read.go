@@ -3,6 +3,7 @@ package pool
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"compress/gzip"
 	"context"
 	"crypto/sha256"
@@ -23,6 +24,9 @@ import (
 type File struct {
 	Name    string
 	Content io.Reader
+	// Limit bounds what the bundle unpacks to, in bytes; 0 leaves it at what any
+	// bundle may have.
+	Limit int64
 }
 
 // Read streams the records of a bundle, each checked before it is given. Its
@@ -35,7 +39,7 @@ func Read(ctx context.Context, f File) iter.Seq2[catalog.Pooled, error] {
 
 func read(ctx context.Context, f File, at *place) iter.Seq2[catalog.Pooled, error] {
 	return func(yield func(catalog.Pooled, error) bool) {
-		r := &reader{place: at, sum: sha256.New(), gear: map[catalog.ID]int{}}
+		r := &reader{place: at, limit: cmp.Or(f.Limit, maxBytes), sum: sha256.New(), gear: map[catalog.ID]int{}}
 		if err := r.all(ctx, f.Content, yield); err != nil {
 			yield(catalog.Pooled{}, err)
 		}
@@ -65,6 +69,7 @@ type reader struct {
 	lines   *bufio.Reader
 	line    []byte
 	bytes   int64
+	limit   int64
 	sum     hash.Hash
 	got     Summary
 	gear    map[catalog.ID]int // last revision of each
@@ -139,8 +144,8 @@ func (r *reader) nextLine() ([]byte, error) {
 		switch {
 		case len(r.line) > maxLineBytes:
 			return nil, r.bad("the line is longer than %d bytes", maxLineBytes)
-		case r.bytes > maxBytes:
-			return nil, r.bad("the bundle unpacks to more than %d bytes", int64(maxBytes))
+		case r.bytes > r.limit:
+			return nil, r.bad("the bundle unpacks to more than %d bytes", r.limit)
 		case err == nil:
 			line := r.line[:len(r.line)-1]
 			if !utf8.Valid(line) {

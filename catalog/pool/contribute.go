@@ -19,10 +19,10 @@ type Contribution struct {
 }
 
 // NewContribution looks a bundle through for what its records refer to. The error
-// is that of [Read].
-func NewContribution(ctx context.Context, contributor string, f File) (*Contribution, error) {
+// is that of [Read], also where the bundle unpacks to more than limit bytes.
+func NewContribution(ctx context.Context, contributor string, f File, limit int64) (*Contribution, error) {
 	c := &Contribution{contributor, map[catalog.ID]bool{}}
-	for p, err := range Read(ctx, f) {
+	for p, err := range read(ctx, f, &place{file: f.Name}, limit) {
 		if err != nil {
 			return nil, err
 		}

@@ -3,6 +3,7 @@ package pool
 import (
 	"bytes"
 	"context"
+	"errors"
 
 	"centwise/catalog"
 )
@@ -34,32 +35,43 @@ type PartOptions struct {
 const (
 	partRecords  = 1000
 	partReadings = 50_000
+	partBytes    = 64 << 20 // unpacked, at most
 )
 
-// NextPart gathers the records behind a position.
+// NextPart gathers the records behind a position. Invalid: one of them, with what
+// it needs, is too large.
 func NextPart(ctx context.Context, store catalog.Follower, secret catalog.PoolSecret, after catalog.Position, o PartOptions) (Part, error) {
 	p := Part{End: after}
-	readings := 0
-	for {
+	var chosen []catalog.ChangedRecord
+	var others []int // passed over until each of them
+	for readings, last := 0, false; !last && !p.More; {
 		page, err := store.ChangedRecords(ctx, p.End, partRecords)
 		if err != nil {
 			return Part{}, err
 		}
+		last = len(page) < partRecords
 		for _, r := range page {
-			if len(p.Records) > 0 && (len(p.Records) >= partRecords || readings+r.Readings > partReadings) {
-				p.More = true
-				return p, p.fill(ctx, store, secret, o)
+			if p.More = len(chosen) > 0 && (len(chosen) >= partRecords || readings+r.Readings > partReadings); p.More {
+				break
 			}
 			p.End = r.Behind
-			if o.leavesOut(r, &p) {
-				continue
+			if !o.leavesOut(r, &p) {
+				chosen, others = append(chosen, r), append(others, p.Others)
+				readings += r.Readings
 			}
-			p.Records = append(p.Records, r.RecordRef)
-			readings += r.Readings
 		}
-		if len(page) < partRecords {
-			return p, p.fill(ctx, store, secret, o)
+	}
+	for {
+		err := p.fill(ctx, store, chosen, o.Privacy.redaction(secret))
+		if !errors.Is(err, errPartTooLarge) {
+			return p, err
 		}
+		if len(chosen) == 1 {
+			return p, catalog.Errorf(catalog.Invalid, "exchange it as a file: centwise pool export", "the %s %s and what it needs is too large to be sent", chosen[0].Kind, chosen[0].ID)
+		}
+		chosen = chosen[:len(chosen)/2]
+		last := len(chosen) - 1
+		p.End, p.Others, p.More = chosen[last].Behind, others[last], true
 	}
 }
 
@@ -76,9 +88,15 @@ func (o PartOptions) leavesOut(r catalog.ChangedRecord, p *Part) bool {
 	return true
 }
 
+var errPartTooLarge = errors.New("the part is too large")
+
 // fill writes the bundle.
-func (p *Part) fill(ctx context.Context, store catalog.Follower, secret catalog.PoolSecret, o PartOptions) error {
-	if len(p.Records) == 0 {
+func (p *Part) fill(ctx context.Context, store catalog.Follower, chosen []catalog.ChangedRecord, redaction catalog.Redaction) error {
+	p.Records = nil
+	for _, r := range chosen {
+		p.Records = append(p.Records, r.RecordRef)
+	}
+	if len(chosen) == 0 {
 		return nil
 	}
 	var b bytes.Buffer
@@ -86,7 +104,7 @@ func (p *Part) fill(ctx context.Context, store catalog.Follower, secret catalog.
 	if err != nil {
 		return err
 	}
-	redaction := o.Privacy.redaction(secret)
+	unpacked := 0
 	for r, err := range store.PooledRecords(ctx, p.Records) {
 		if err != nil {
 			return err
@@ -98,6 +116,9 @@ func (p *Part) fill(ctx context.Context, store catalog.Follower, secret catalog.
 		}
 		if err != nil {
 			return err
+		}
+		if unpacked += len(out.line); unpacked > partBytes {
+			return errPartTooLarge
 		}
 	}
 	p.Summary, err = out.close()

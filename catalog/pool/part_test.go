@@ -13,6 +13,8 @@ import (
 	"centwise/catalog/pool"
 )
 
+const limit = 1 << 30
+
 // several records n sessions of r readings each, by turns of two contributors.
 func several(tb testing.TB, s catalog.Store, n, r int) {
 	tb.Helper()
@@ -58,7 +60,7 @@ func bundles(list []pool.Part) (out [][]byte) {
 // and how often.
 func TestPartsAreTheWhole(t *testing.T) {
 	s := newStore(t)
-	several(t, s, 1700, 40)
+	several(t, s, 1700, 4)
 	list := parts(t, s, catalog.Position{}, pool.PartOptions{Privacy: everything})
 	if len(list) < 2 {
 		t.Fatalf("%d parts", len(list))
@@ -130,7 +132,7 @@ func TestPartsExceptWhatCameFromThere(t *testing.T) {
 	s, to := newStore(t), newStore(t)
 	several(t, s, 4, 2)
 	list := parts(t, s, catalog.Position{}, pool.PartOptions{Privacy: everything})
-	_, err := pool.Receive(ctx, to, files(list[0].Bundle), catalog.ReceiveOptions{From: "https://pool.example"}, nil)
+	_, err := pool.Receive(ctx, to, files(list[0].Bundle)[0], limit, catalog.ReceiveOptions{From: "https://pool.example"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -158,8 +160,8 @@ type contributing struct {
 func (c contributing) send() catalog.Merged {
 	c.Helper()
 	bundle := export(c, c.from, pool.ExportOptions{Privacy: everything})
-	k := must(pool.NewContribution(ctx, c.contributor, files(bundle)[0]))(c)
-	return must(pool.Receive(ctx, c.to, files(bundle), catalog.ReceiveOptions{Admit: k.Admit}, nil))(c)
+	k := must(pool.NewContribution(ctx, c.contributor, files(bundle)[0], limit))(c)
+	return must(pool.Receive(ctx, c.to, files(bundle)[0], limit, catalog.ReceiveOptions{Admit: k.Admit}))(c)
 }
 
 func (c contributing) apply(to catalog.Store, x catalog.Changes) {
@@ -218,8 +220,8 @@ func TestContributions(t *testing.T) {
 	// Gear of others may come along where it is new and unnamed, and is not
 	// revised then.
 	bundle := bundles(parts(t, c.from, catalog.Position{}, pool.PartOptions{Contributor: "reed-otter", Privacy: pool.Privacy{Signed: "reed-otter"}}))[0]
-	k := must(pool.NewContribution(ctx, "reed-otter", files(bundle)[0]))(t)
-	m = must(pool.Receive(ctx, c.to, files(bundle), catalog.ReceiveOptions{Admit: k.Admit}, nil))(t)
+	k := must(pool.NewContribution(ctx, "reed-otter", files(bundle)[0], limit))(t)
+	m = must(pool.Receive(ctx, c.to, files(bundle)[0], limit, catalog.ReceiveOptions{Admit: k.Admit}))(t)
 	c.want(m)
 	if m.Sessions.New != 1 || m.Horns.New != 1 {
 		t.Errorf("%+v", m)
@@ -319,12 +321,12 @@ func TestContributionNarrowed(t *testing.T) {
 	y.ID, y.Name, y.Horn = catalog.NewID(), "again", foreign.ID
 	c.apply(c.from, catalog.Changes{Horns: []catalog.Horn{foreign}, Sessions: []catalog.Session{y}, Retractions: []catalog.RetractionOf{{Session: x.ID, Retraction: catalog.Retraction{ReplacedBy: y.ID}}}})
 	bundle := export(t, c.from, pool.ExportOptions{Privacy: everything})
-	k := must(pool.NewContribution(ctx, "reed-otter", files(bundle)[0]))(t)
-	_, err := pool.Receive(ctx, c.to, files(bundle), catalog.ReceiveOptions{Admit: k.Admit}, nil)
+	k := must(pool.NewContribution(ctx, "reed-otter", files(bundle)[0], limit))(t)
+	_, err := pool.Receive(ctx, c.to, files(bundle)[0], limit, catalog.ReceiveOptions{Admit: k.Admit})
 	if catalog.KindOf(err) != catalog.NotFound {
 		t.Fatalf("error %v", err)
 	}
 	k.Narrow()
-	m := must(pool.Receive(ctx, c.to, files(bundle), catalog.ReceiveOptions{Admit: k.Admit}, nil))(t)
+	m := must(pool.Receive(ctx, c.to, files(bundle)[0], limit, catalog.ReceiveOptions{Admit: k.Admit}))(t)
 	c.want(m, "Rowan", "s0: the session that replaces it", "s1", "again: its horn was held back")
 }

@@ -3,7 +3,6 @@ package pool
 import (
 	"bufio"
 	"bytes"
-	"cmp"
 	"compress/gzip"
 	"context"
 	"crypto/sha256"
@@ -24,9 +23,6 @@ import (
 type File struct {
 	Name    string
 	Content io.Reader
-	// Limit bounds what the bundle unpacks to, in bytes; 0 leaves it at what any
-	// bundle may have.
-	Limit int64
 }
 
 // Read streams the records of a bundle, each checked before it is given. Its
@@ -34,12 +30,13 @@ type File struct {
 // Content, and says in which record what was wrong. That the bundle is whole is
 // only known when the stream has ended without one.
 func Read(ctx context.Context, f File) iter.Seq2[catalog.Pooled, error] {
-	return read(ctx, f, &place{file: f.Name})
+	return read(ctx, f, &place{file: f.Name}, maxBytes)
 }
 
-func read(ctx context.Context, f File, at *place) iter.Seq2[catalog.Pooled, error] {
+// read is Read of a bundle that unpacks to no more than limit bytes.
+func read(ctx context.Context, f File, at *place, limit int64) iter.Seq2[catalog.Pooled, error] {
 	return func(yield func(catalog.Pooled, error) bool) {
-		r := &reader{place: at, limit: cmp.Or(f.Limit, maxBytes), sum: sha256.New(), gear: map[catalog.ID]int{}}
+		r := &reader{place: at, limit: limit, sum: sha256.New(), gear: map[catalog.ID]int{}}
 		if err := r.all(ctx, f.Content, yield); err != nil {
 			yield(catalog.Pooled{}, err)
 		}

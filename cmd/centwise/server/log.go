@@ -84,10 +84,7 @@ func (s *Server) logged(next http.Handler) http.Handler {
 		c := &counted{ResponseWriter: w}
 		defer func() {
 			caught := recover()
-			if caught == http.ErrAbortHandler {
-				panic(caught)
-			}
-			if caught != nil {
+			if caught != nil && caught != http.ErrAbortHandler {
 				s.log.Error("panic", "request", known.id, "panic", caught, "stack", string(debug.Stack()))
 				if c.status == 0 {
 					known.problem = &problem{kindOfProblem: defect}
@@ -95,6 +92,9 @@ func (s *Server) logged(next http.Handler) http.Handler {
 				}
 			}
 			s.logRequest(r, known, c, time.Since(started))
+			if caught == http.ErrAbortHandler {
+				panic(caught)
+			}
 		}()
 		next.ServeHTTP(c, r)
 	})

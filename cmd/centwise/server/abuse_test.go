@@ -15,6 +15,7 @@ import (
 
 	"centwise/catalog"
 	"centwise/cmd/centwise/server"
+	"centwise/cmd/centwise/server/servertest"
 	"centwise/cmd/centwise/wire"
 )
 
@@ -41,9 +42,9 @@ func bomb(tb testing.TB) []byte {
 // Whoever sends slowly is cut off, and keeps nobody waiting meanwhile.
 func TestSlowSenders(t *testing.T) {
 	r := start(t, newStore(t), func(c *server.Config) { c.Grace = 300 * time.Millisecond })
-	keeper := r.token("lamp-keeper", catalog.ScopeCurate, nil)
+	keeper := r.Token("lamp-keeper", catalog.ScopeCurate, nil)
 	from := newStore(t)
-	band(t, from, 2)
+	servertest.Band(t, from, 2)
 	conns := make([]net.Conn, 3)
 	for i := range conns {
 		conns[i] = r.dial()
@@ -60,7 +61,7 @@ func TestSlowSenders(t *testing.T) {
 			}
 		})
 	}
-	if got := r.receipt(r.post(keeper, bundleOf(t, from, everything))); got.New.Sessions != 2 {
+	if got := r.receipt(r.post(keeper, servertest.Bundle(t, from, servertest.Everything))); got.New.Sessions != 2 {
 		t.Errorf("%+v", got)
 	}
 	for _, c := range conns {
@@ -94,11 +95,10 @@ func (n *narrow) Addr() net.Addr { return &net.TCPAddr{} }
 
 // Whoever takes an answer slowly is cut off, so that it is not kept for long.
 func TestSlowReceivers(t *testing.T) {
-	r := &running{TB: t, store: newStore(t), log: &journal{}}
-	band(t, r.store, 100)
-	secret := r.token("harbour-shop", catalog.ScopeRead, nil)
 	l := &narrow{make(chan net.Conn), make(chan struct{})}
-	r.serve(server.Config{Rate: 1e6, Log: server.NewLog(r.log), Now: r.now, Grace: 200 * time.Millisecond}, l)
+	r := servertest.StartOn(t, newStore(t), l, func(c *server.Config) { c.Grace = 200 * time.Millisecond })
+	servertest.Band(t, r.Store, 100)
+	secret := r.Token("harbour-shop", catalog.ScopeRead, nil)
 	here, there := net.Pipe()
 	defer here.Close()
 	l.ends <- there
@@ -110,11 +110,11 @@ func TestSlowReceivers(t *testing.T) {
 			break
 		}
 	}
-	if err := r.stop(); err != nil {
+	if err := r.Stop(); err != nil {
 		t.Error(err)
 	}
-	if took > 2000 || !strings.Contains(r.log.String(), "too-slow") {
-		t.Errorf("%d bytes were taken: %s", took, r.log)
+	if took > 2000 || !strings.Contains(r.Journal.String(), "too-slow") {
+		t.Errorf("%d bytes were taken: %s", took, r.Journal)
 	}
 }
 
@@ -125,8 +125,8 @@ func TestRates(t *testing.T) {
 		inner := c.Now
 		c.Rate, c.Now = 2, func() time.Time { return stopped.Add(time.Until(inner()).Round(100 * time.Millisecond)) }
 	})
-	pass := r.pass
-	one, two := r.token("reed-otter", catalog.ScopeRead, nil), r.token("lamp-keeper", catalog.ScopeRead, nil)
+	pass := r.Pass
+	one, two := r.Token("reed-otter", catalog.ScopeRead, nil), r.Token("lamp-keeper", catalog.ScopeRead, nil)
 	ask := func(s catalog.Secret) *http.Response {
 		answer, body := r.ask("GET", wire.StatusPath, nil, bearer(s)...)
 		if answer.StatusCode == 429 {
@@ -182,8 +182,8 @@ func TestForwardedAddresses(t *testing.T) {
 			{"203.0.113.7", "203.0.113.7"}, {"198.51.100.1, 203.0.113.9", "203.0.113.9"}, {"not an address", "127.0.0.1"}, {"2001:db8::1", "2001:db8::1"},
 		} {
 			r.ask("GET", wire.HealthPath, nil, "X-Forwarded-For", tc.said)
-			if want := `"address":"` + tc.want + `"`; strings.Contains(r.log.String(), want) != (behind || tc.want == "127.0.0.1") {
-				t.Errorf("behind a proxy %v, %s: %s", behind, want, r.log)
+			if want := `"address":"` + tc.want + `"`; strings.Contains(r.Journal.String(), want) != (behind || tc.want == "127.0.0.1") {
+				t.Errorf("behind a proxy %v, %s: %s", behind, want, r.Journal)
 			}
 		}
 	}
@@ -236,7 +236,7 @@ func TestCrowd(t *testing.T) {
 	open := func() (working int) {
 		var conns []net.Conn
 		for range 80 {
-			c, err := net.Dial("tcp", strings.TrimPrefix(r.url, "http://"))
+			c, err := net.Dial("tcp", strings.TrimPrefix(r.URL, "http://"))
 			if err != nil {
 				continue
 			}
@@ -258,7 +258,7 @@ func TestCrowd(t *testing.T) {
 			t.Errorf("%d of 80 connections work", n)
 		}
 		for deadline := time.Now().Add(10 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
-			if c, err := http.Get(r.url + wire.HealthPath); err == nil {
+			if c, err := http.Get(r.URL + wire.HealthPath); err == nil {
 				c.Body.Close()
 				break
 			}
@@ -270,17 +270,17 @@ func TestCrowd(t *testing.T) {
 // A server that is told to stop finishes what it has begun.
 func TestGracefulStop(t *testing.T) {
 	r := start(t, newStore(t), nil)
-	keeper := r.token("lamp-keeper", catalog.ScopeCurate, nil)
+	keeper := r.Token("lamp-keeper", catalog.ScopeCurate, nil)
 	from := newStore(t)
-	band(t, from, 3)
-	bundle := bundleOf(t, from, everything)
+	servertest.Band(t, from, 3)
+	bundle := servertest.Bundle(t, from, servertest.Everything)
 	c := r.dial()
 	fmt.Fprintf(c, "POST %s HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\nAuthorization: Bearer %s\r\nContent-Type: %s\r\nContent-Length: %d\r\n\r\n", wire.RecordsPath, keeper.Reveal(), wire.BundleType, len(bundle))
 	c.Write(bundle[:len(bundle)/2])
 	time.Sleep(100 * time.Millisecond)
 	stopped := make(chan error, 1)
-	go func() { stopped <- r.stop() }()
-	for deadline := time.Now().Add(20 * time.Second); !strings.Contains(r.log.String(), "stopping"); time.Sleep(10 * time.Millisecond) {
+	go func() { stopped <- r.Stop() }()
+	for deadline := time.Now().Add(20 * time.Second); !strings.Contains(r.Journal.String(), "stopping"); time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatal("it does not stop")
 		}
@@ -289,7 +289,7 @@ func TestGracefulStop(t *testing.T) {
 	within, cancel := context.WithTimeout(ctx, 5*time.Second)
 	defer cancel()
 	for {
-		conn, err := d.DialContext(within, "tcp", strings.TrimPrefix(r.url, "http://"))
+		conn, err := d.DialContext(within, "tcp", strings.TrimPrefix(r.URL, "http://"))
 		if err != nil {
 			break
 		}
@@ -306,7 +306,7 @@ func TestGracefulStop(t *testing.T) {
 	if err := <-stopped; err != nil {
 		t.Error(err)
 	}
-	if info := must(r.store.Info(ctx))(t); info.Sessions != 3 {
+	if info := must(r.Store.Info(ctx))(t); info.Sessions != 3 {
 		t.Errorf("%d sessions", info.Sessions)
 	}
 }

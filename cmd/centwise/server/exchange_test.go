@@ -13,6 +13,7 @@ import (
 	"centwise/catalog"
 	"centwise/catalog/pool"
 	"centwise/cmd/centwise/server"
+	"centwise/cmd/centwise/server/servertest"
 	"centwise/cmd/centwise/wire"
 )
 
@@ -22,28 +23,28 @@ func TestHealth(t *testing.T) {
 	if answer.StatusCode != 200 || string(body) != `{"status":"ok"}`+"\n" {
 		t.Errorf("%d: %s", answer.StatusCode, body)
 	}
-	r.store.Close()
+	r.Store.Close()
 	answer, body = r.ask("GET", wire.HealthPath, nil)
 	p := r.problem(answer, body, 503, "not-now")
 	if strings.Contains(string(body), "catalog.db") || p.Detail != "" {
 		t.Errorf("the answer tells of the catalog: %s", body)
 	}
-	if !strings.Contains(r.log.String(), p.Request) || !strings.Contains(r.log.String(), "closed") {
-		t.Errorf("the log does not say why: %s", r.log)
+	if !strings.Contains(r.Journal.String(), p.Request) || !strings.Contains(r.Journal.String(), "closed") {
+		t.Errorf("the log does not say why: %s", r.Journal)
 	}
 }
 
 // Every way in without a token that allows it is refused, and changes nothing.
 func TestEndpointsAreClosed(t *testing.T) {
 	r := start(t, newStore(t), nil)
-	band(t, r.store, 2)
+	servertest.Band(t, r.Store, 2)
 	past, soon := time.Now().Add(-time.Minute), time.Now().Add(24*time.Hour)
-	read := r.token("harbour-shop", catalog.ScopeRead, func(t *catalog.Token) { t.Expires = soon })
-	contribute := r.token("reed-otter", catalog.ScopeContribute, nil)
-	expired := r.token("reed-otter", catalog.ScopeCurate, func(t *catalog.Token) { t.Expires = past })
-	revoked := r.token("reed-otter", catalog.ScopeCurate, func(t *catalog.Token) { t.Revoked = past })
-	good := bundleOf(t, r.store, everything)
-	before := bundleOf(t, r.store, everything)
+	read := r.Token("harbour-shop", catalog.ScopeRead, func(t *catalog.Token) { t.Expires = soon })
+	contribute := r.Token("reed-otter", catalog.ScopeContribute, nil)
+	expired := r.Token("reed-otter", catalog.ScopeCurate, func(t *catalog.Token) { t.Expires = past })
+	revoked := r.Token("reed-otter", catalog.ScopeCurate, func(t *catalog.Token) { t.Revoked = past })
+	good := servertest.Bundle(t, r.Store, servertest.Everything)
+	before := servertest.Bundle(t, r.Store, servertest.Everything)
 	endpoints := []struct {
 		method, path string
 		scope        catalog.Scope
@@ -56,7 +57,7 @@ func TestEndpointsAreClosed(t *testing.T) {
 		name := e.method + " " + e.path
 		ask := func(status int, kind string, header ...string) {
 			t.Helper()
-			r.pass(time.Minute) // wrong tokens may come slowly only
+			r.Pass(time.Minute) // wrong tokens may come slowly only
 			answer, body := r.ask(e.method, e.path, e.body, append([]string{"Content-Type", wire.BundleType}, header...)...)
 			r.problem(answer, body, status, kind)
 			if challenge := answer.Header.Get("WWW-Authenticate"); (challenge != "") != (status == 401) {
@@ -78,12 +79,12 @@ func TestEndpointsAreClosed(t *testing.T) {
 	// A token in the address is none.
 	answer, body := r.ask("GET", wire.StatusPath+"?token="+contribute.Reveal(), nil)
 	r.problem(answer, body, 401, "no-token")
-	if !bytes.Equal(bundleOf(t, r.store, everything), before) {
+	if !bytes.Equal(servertest.Bundle(t, r.Store, servertest.Everything), before) {
 		t.Error("the catalog changed")
 	}
 	for _, s := range []catalog.Secret{read, contribute, expired, revoked} {
-		if strings.Contains(r.log.String(), s.Reveal()[9:30]) {
-			t.Errorf("a token is in the log: %s", r.log)
+		if strings.Contains(r.Journal.String(), s.Reveal()[9:30]) {
+			t.Errorf("a token is in the log: %s", r.Journal)
 		}
 	}
 }
@@ -91,12 +92,12 @@ func TestEndpointsAreClosed(t *testing.T) {
 // A token stops opening anything the moment it is revoked, in another process too.
 func TestRevokedWhileInUse(t *testing.T) {
 	r := start(t, newStore(t), nil)
-	secret := r.token("reed-otter", catalog.ScopeRead, nil)
+	secret := r.Token("reed-otter", catalog.ScopeRead, nil)
 	if answer, body := r.ask("GET", wire.StatusPath, nil, bearer(secret)...); answer.StatusCode != 200 {
 		t.Fatalf("%d: %s", answer.StatusCode, body)
 	}
-	token := must(r.store.TokenOf(ctx, secret.Hash()))(t)
-	if err := r.store.RevokeTokens(ctx, time.Now(), token.ID); err != nil {
+	token := must(r.Store.TokenOf(ctx, secret.Hash()))(t)
+	if err := r.Store.RevokeTokens(ctx, time.Now(), token.ID); err != nil {
 		t.Fatal(err)
 	}
 	answer, body := r.ask("GET", wire.StatusPath, nil, bearer(secret)...)
@@ -107,15 +108,15 @@ func TestRevokedWhileInUse(t *testing.T) {
 
 func TestStatus(t *testing.T) {
 	r := start(t, newStore(t), nil)
-	band(t, r.store, 2)
-	secret := r.token("reed-otter", catalog.ScopeContribute, nil)
-	end := must(r.store.End(ctx))(t)
+	servertest.Band(t, r.Store, 2)
+	secret := r.Token("reed-otter", catalog.ScopeContribute, nil)
+	end := must(r.Store.End(ctx))(t)
 	var got wire.Status
 	_, body := r.ask("GET", wire.StatusPath+"?position="+end.String(), nil, bearer(secret)...)
 	if err := json.Unmarshal(body, &got); err != nil {
 		t.Fatal(err)
 	}
-	want := wire.Status{Catalog: must(r.store.PoolID(ctx))(t), Contributor: "reed-otter", Scope: "contribute", Position: end.String(), Known: true}
+	want := wire.Status{Catalog: must(r.Store.PoolID(ctx))(t), Contributor: "reed-otter", Scope: "contribute", Position: end.String(), Known: true}
 	if got != want {
 		t.Errorf("%+v, want %+v", got, want)
 	}
@@ -127,16 +128,16 @@ func TestStatus(t *testing.T) {
 		answer, body := r.ask("GET", wire.StatusPath+q, nil, bearer(secret)...)
 		r.problem(answer, body, 400, "bad-request")
 	}
-	if err := r.stop(); err != nil {
+	if err := r.Stop(); err != nil {
 		t.Fatal(err)
 	}
-	if token := must(r.store.TokenOf(ctx, secret.Hash()))(t); time.Since(token.LastUsed) > time.Minute {
+	if token := must(r.Store.TokenOf(ctx, secret.Hash()))(t); time.Since(token.LastUsed) > time.Minute {
 		t.Errorf("last used %v", token.LastUsed)
 	}
 }
 
-// pullAll follows positions to the end and merges everything into a catalog.
-func (r *running) pullAll(secret catalog.Secret, into catalog.Store) (parts int) {
+// pullAll follows positions to the end and merges servertest.Everything into a catalog.
+func (r running) pullAll(secret catalog.Secret, into catalog.Store) (parts int) {
 	r.Helper()
 	for after, more := "0", true; more; parts++ {
 		answer, body := r.ask("GET", wire.RecordsPath+"?after="+after, nil, bearer(secret)...)
@@ -155,14 +156,14 @@ func (r *running) pullAll(secret catalog.Secret, into catalog.Store) (parts int)
 // What is pulled leaves handles, remarks and owner notes at home, unless the
 // server was told otherwise.
 func TestPulledRecords(t *testing.T) {
-	for _, p := range []pool.Privacy{{}, everything} {
+	for _, p := range []pool.Privacy{{}, servertest.Everything} {
 		r := start(t, newStore(t), func(c *server.Config) { c.Privacy = p })
-		band(t, r.store, 1100)
+		servertest.Band(t, r.Store, 1100)
 		to := newStore(t)
-		if parts := r.pullAll(r.token("harbour-shop", catalog.ScopeRead, nil), to); parts != 2 {
+		if parts := r.pullAll(r.Token("harbour-shop", catalog.ScopeRead, nil), to); parts != 2 {
 			t.Errorf("%d parts", parts)
 		}
-		got, want := bundleOf(t, to, everything), bundleOf(t, r.store, p)
+		got, want := servertest.Bundle(t, to, servertest.Everything), servertest.Bundle(t, r.Store, p)
 		if !bytes.Equal(got, want) {
 			t.Errorf("with %+v the catalogs differ", p)
 		}
@@ -189,8 +190,8 @@ func unpacked(tb testing.TB, bundle []byte) string {
 
 func TestPullingFromWhereTheServerNeverWas(t *testing.T) {
 	r := start(t, newStore(t), nil)
-	band(t, r.store, 1)
-	secret := r.token("harbour-shop", catalog.ScopeRead, nil)
+	servertest.Band(t, r.Store, 1)
+	secret := r.Token("harbour-shop", catalog.ScopeRead, nil)
 	for _, after := range []string{"99.ab.1.x", "1.ab.1.x", "x", "-1", "1.2.3"} {
 		answer, body := r.ask("GET", wire.RecordsPath+"?after="+after, nil, bearer(secret)...)
 		r.problem(answer, body, 400, "bad-request")
@@ -198,12 +199,12 @@ func TestPullingFromWhereTheServerNeverWas(t *testing.T) {
 }
 
 // post sends a bundle.
-func (r *running) post(secret catalog.Secret, bundle []byte) (*http.Response, []byte) {
+func (r running) post(secret catalog.Secret, bundle []byte) (*http.Response, []byte) {
 	r.Helper()
 	return r.ask("POST", wire.RecordsPath, bundle, append(bearer(secret), "Content-Type", wire.BundleType)...)
 }
 
-func (r *running) receipt(answer *http.Response, body []byte) (out wire.Receipt) {
+func (r running) receipt(answer *http.Response, body []byte) (out wire.Receipt) {
 	r.Helper()
 	if answer.StatusCode != 200 || json.Unmarshal(body, &out) != nil {
 		r.Fatalf("%d: %s", answer.StatusCode, body)
@@ -215,15 +216,15 @@ func (r *running) receipt(answer *http.Response, body []byte) (out wire.Receipt)
 // curator's is taken over whole. Sent again, it changes nothing.
 func TestPushedRecords(t *testing.T) {
 	from := newStore(t)
-	band(t, from, 6)
-	bundle := bundleOf(t, from, everything)
+	servertest.Band(t, from, 6)
+	bundle := servertest.Bundle(t, from, servertest.Everything)
 	r := start(t, newStore(t), nil)
-	otter, keeper := r.token("reed-otter", catalog.ScopeContribute, nil), r.token("lamp-keeper", catalog.ScopeCurate, nil)
+	otter, keeper := r.Token("reed-otter", catalog.ScopeContribute, nil), r.Token("lamp-keeper", catalog.ScopeCurate, nil)
 	got := r.receipt(r.post(otter, bundle))
 	if (got.New != wire.Counts{Horns: 1, Mouthpieces: 1, Players: 1, Sessions: 3, Readings: 93}) || len(got.HeldBack) != 3 || got.HeldBack[0].Why != "it was measured by lamp-keeper" {
 		t.Errorf("%+v", got)
 	}
-	end := must(r.store.End(ctx))(t)
+	end := must(r.Store.End(ctx))(t)
 	if got.Position != end.String() {
 		t.Errorf("position %s, want %s", got.Position, end)
 	}
@@ -236,7 +237,7 @@ func TestPushedRecords(t *testing.T) {
 		t.Errorf("%+v", all)
 	}
 	// The curator's bundle left the names of who entered gear as they were.
-	if x := must(r.store.Mouthpiece(ctx, "Plover 16.2"))(t); x.Contributor != "reed-otter" {
+	if x := must(r.Store.Mouthpiece(ctx, "Plover 16.2"))(t); x.Contributor != "reed-otter" {
 		t.Errorf("%+v", x)
 	}
 }
@@ -244,10 +245,10 @@ func TestPushedRecords(t *testing.T) {
 // Bundles that are damaged, cut, swollen or none are refused whole.
 func TestMalformedBundles(t *testing.T) {
 	from := newStore(t)
-	band(t, from, 6)
-	bundle := bundleOf(t, from, everything)
+	servertest.Band(t, from, 6)
+	bundle := servertest.Bundle(t, from, servertest.Everything)
 	r := start(t, newStore(t), nil)
-	keeper := r.token("lamp-keeper", catalog.ScopeCurate, nil)
+	keeper := r.Token("lamp-keeper", catalog.ScopeCurate, nil)
 	flipped := bytes.Clone(bundle)
 	flipped[len(flipped)/2] ^= 1
 	for name, body := range map[string][]byte{
@@ -264,14 +265,14 @@ func TestMalformedBundles(t *testing.T) {
 	answer, text = r.post(keeper, make([]byte, wire.MaxBundleBytes+1))
 	r.problem(answer, text, 413, "too-large")
 	// Without saying how long it is.
-	q := must(http.NewRequest("POST", r.url+wire.RecordsPath, io.LimitReader(zeros{}, wire.MaxBundleBytes+1)))(t)
+	q := must(http.NewRequest("POST", r.URL+wire.RecordsPath, io.LimitReader(zeros{}, wire.MaxBundleBytes+1)))(t)
 	q.Header.Set("Authorization", "Bearer "+keeper.Reveal())
 	q.Header.Set("Content-Type", wire.BundleType)
 	answer = must(http.DefaultClient.Do(q))(t)
 	text = must(io.ReadAll(answer.Body))(t)
 	answer.Body.Close()
 	r.problem(answer, text, 413, "too-large")
-	if info := must(r.store.Info(ctx))(t); info.Sessions+info.Horns != 0 {
+	if info := must(r.Store.Info(ctx))(t); info.Sessions+info.Horns != 0 {
 		t.Errorf("something was merged: %+v", info)
 	}
 	answer, text = r.ask("PUT", wire.RecordsPath, bundle, bearer(keeper)...)

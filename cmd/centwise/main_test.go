@@ -52,7 +52,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("TZ", "UTC")
 			e.Setenv("ESC", "\x1b")
 			e.Setenv("TESTDATA", testdata)
-			for _, name := range []string{"CENTWISE_CATALOG", "CENTWISE_CONTRIBUTOR", "NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "COLUMNS", "LC_ALL", "LC_CTYPE"} {
+			for _, name := range []string{"CENTWISE_CATALOG", "CENTWISE_CONTRIBUTOR", "CENTWISE_POOL_TOKEN", "NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "COLUMNS", "LC_ALL", "LC_CTYPE"} {
 				e.Setenv(name, "")
 			}
 			return nil
@@ -70,6 +70,7 @@ func TestScripts(t *testing.T) {
 			"workbook":     workbook,
 			"json":         jsonMembers,
 			"refuses":      refuses,
+			"serving":      serving,
 		},
 	})
 }

@@ -32,7 +32,8 @@ notes not at all. 'centwise pool export --show' lists exactly what would leave.`
   centwise pool link horn "Old Alder" Alder`,
 	}
 	asGroup(cmd)
-	cmd.AddCommand(newPoolExportCmd(f, nil), newPoolMergeCmd(f, nil), newPoolLinkCmd(f, nil), newPoolUnlinkCmd(f, nil), newPoolLinksCmd(f, nil), newPoolContributorsCmd(f, nil), newPoolTokenCmd(f))
+	cmd.AddCommand(newPoolExportCmd(f, nil), newPoolMergeCmd(f, nil), newPoolLinkCmd(f, nil), newPoolUnlinkCmd(f, nil), newPoolLinksCmd(f, nil),
+		newPoolContributorsCmd(f, nil), newPoolPushCmd(f, nil), newPoolPullCmd(f, nil), newPoolServeCmd(f, nil), newPoolTokenCmd(f))
 	return cmd
 }
 

@@ -89,29 +89,45 @@ func (o *poolMergeOptions) report(m catalog.Merged) error {
 	if m.Sessions.Same > 0 {
 		s.Note("in the catalog already: %s", match.Count(m.Sessions.Same, "session"))
 	}
-	if n := m.Links.New + m.Links.Changed; n > 0 {
+	noteLinks(s, m.Links.New+m.Links.Changed)
+	noteKept(s, m.Kept)
+	noteRenamed(s, m.Renamed)
+	return nil
+}
+
+func noteLinks(s *Streams, n int) {
+	if n > 0 {
 		s.Note("linked, or taken apart, elsewhere: %s; see 'centwise pool links'", match.Count(n, "link"))
 	}
-	if m.Kept > 0 {
-		s.Note("kept for newer versions, which know what they are: %s", match.Count(m.Kept, "record"))
+}
+
+func noteKept(s *Streams, n int) {
+	if n > 0 {
+		s.Note("kept for newer versions, which know what they are: %s", match.Count(n, "record"))
 	}
-	for _, r := range m.Renamed {
+}
+
+func noteRenamed(s *Streams, list []catalog.Renaming) {
+	for _, r := range list {
 		s.Note("the %s %s is called %s here, as an older one has that label", r.Kind, catalog.ShellWord(r.Stated), catalog.ShellWord(r.Label))
 	}
-	return nil
 }
 
 func mergedFields(m catalog.Merged) show.Fields {
 	kind := func(k catalog.MergedKind) show.Fields {
 		return show.Fields{{Name: "new", Value: k.New}, {Name: "changed", Value: k.Changed}}
 	}
-	renamed := []show.Fields{}
-	for _, r := range m.Renamed {
-		renamed = append(renamed, show.Fields{{Name: "kind", Value: r.Kind}, {Name: "id", Value: r.ID}, {Name: "stated", Value: r.Stated}, {Name: "label", Value: r.Label}})
-	}
 	return show.Fields{
 		{Name: "horns", Value: kind(m.Horns)}, {Name: "mouthpieces", Value: kind(m.Mouthpieces)}, {Name: "players", Value: kind(m.Players)},
 		{Name: "links", Value: kind(m.Links)}, {Name: "sessions", Value: append(kind(m.Sessions), show.Field{Name: "same", Value: m.Sessions.Same})},
-		{Name: "readings", Value: m.Readings}, {Name: "retracted", Value: m.Retracted}, {Name: "kept", Value: m.Kept}, {Name: "renamed", Value: renamed},
+		{Name: "readings", Value: m.Readings}, {Name: "retracted", Value: m.Retracted}, {Name: "kept", Value: m.Kept}, {Name: "renamed", Value: renamedFields(m.Renamed)},
 	}
+}
+
+func renamedFields(list []catalog.Renaming) []show.Fields {
+	out := []show.Fields{}
+	for _, r := range list {
+		out = append(out, show.Fields{{Name: "kind", Value: r.Kind}, {Name: "id", Value: r.ID}, {Name: "stated", Value: r.Stated}, {Name: "label", Value: r.Label}})
+	}
+	return out
 }

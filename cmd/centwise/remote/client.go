@@ -39,11 +39,12 @@ type Config struct {
 	Wait func(ctx context.Context, d time.Duration) error
 }
 
-// Client talks to one server.
+// Client talks to one server. It is for one goroutine.
 type Client struct {
 	Config
 	url  string // without a slash at its end
 	http *http.Client
+	met  bool // something was answered
 }
 
 // Times. An answer may take long, as the server may merge and wait for others; but
@@ -183,7 +184,8 @@ func (c *Client) fetch(ctx context.Context, after catalog.Position) (out fetched
 			return err
 		}
 		out = fetched{more: answer.header.Get(wire.MoreHeader) == "true"}
-		if out.end, err = catalog.ParsePosition(answer.header.Get(wire.PositionHeader)); err != nil || out.end.Zero() && !after.Zero() {
+		position := answer.header.Get(wire.PositionHeader)
+		if out.end, err = catalog.ParsePosition(position); err != nil || position == "" {
 			return notAServer(c.url, err)
 		}
 		if answer.status == http.StatusOK {

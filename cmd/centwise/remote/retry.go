@@ -72,6 +72,7 @@ func passes(err error) bool {
 // so that many who were cut off together don't come back together.
 const (
 	attempts   = 9
+	atFirst    = 3 // as long as nothing was answered: the address may be wrong
 	firstPause = 500 * time.Millisecond
 	longest    = 30 * time.Second
 	patience   = 3 * time.Minute // for a server that says how long to wait
@@ -83,6 +84,7 @@ func (c *Client) retry(ctx context.Context, do func(context.Context) error) erro
 	for n := 1; ; n++ {
 		err := do(ctx)
 		if err == nil {
+			c.met = true
 			return nil
 		}
 		if ctx.Err() != nil {
@@ -93,7 +95,10 @@ func (c *Client) retry(ctx context.Context, do func(context.Context) error) erro
 		if errors.As(err, &refused) && refused.after > 0 {
 			delay = refused.after + rand.N(time.Second)
 		}
-		if !passes(err) || n == attempts || delay > patience {
+		if refused != nil {
+			c.met = true
+		}
+		if !passes(err) || n == attempts || n == atFirst && !c.met || delay > patience {
 			return c.explain(err)
 		}
 		c.Note(fmt.Sprintf("%v; trying again in %.1f s", plain(err), delay.Seconds()))

@@ -109,7 +109,7 @@ func (r *Running) Token(contributor string, scope catalog.Scope, change func(*ca
 	return secret
 }
 
-// Band fills a catalog: a horn of reed-otter's, a mouthpiece of nobody's, and n
+// Band adds to a catalog: a horn of reed-otter's, a mouthpiece of nobody's, and n
 // sessions of 31 readings by turns of reed-otter and lamp-keeper.
 func Band(tb testing.TB, s catalog.Store, n int) catalog.Changes {
 	tb.Helper()
@@ -117,6 +117,10 @@ func Band(tb testing.TB, s catalog.Store, n int) catalog.Changes {
 		Horns:       []catalog.Horn{{ID: catalog.NewID(), Label: "Alder", Revision: catalog.Revision{Contributor: "reed-otter"}}},
 		Mouthpieces: []catalog.Mouthpiece{{ID: catalog.NewID(), Label: "Plover 16.2", Owner: "the band"}},
 		Players:     []catalog.Player{{ID: catalog.NewID(), Label: "blue-kite", Level: "fourth year"}},
+	}
+	if _, err := s.Horn(context.Background(), "Alder"); err == nil { // not the first
+		mark := " " + string(c.Horns[0].ID[20:])
+		c.Horns[0].Label, c.Mouthpieces[0].Label, c.Players[0].Label = "Alder"+mark, "Plover 16.2"+mark, "blue-kite"+mark
 	}
 	for i := range n {
 		x := catalog.Session{ID: catalog.NewID(), Name: fmt.Sprintf("%s-%d", c.Horns[0].ID[20:], i), Horn: c.Horns[0].ID, Mouthpiece: c.Mouthpieces[0].ID,

@@ -79,7 +79,13 @@ func (o PartOptions) leavesOut(r catalog.ChangedRecord, p *Part) bool {
 	if o.Except != "" && r.Source == o.Except {
 		return true
 	}
-	if o.Contributor == "" || r.Contributor == "" && r.Kind != catalog.PooledOther || r.Contributor == o.Contributor {
+	if o.Contributor == "" {
+		return false
+	}
+	if r.Kind == catalog.PooledLink || r.Kind == catalog.PooledOther {
+		return true // not a contributor's to say
+	}
+	if r.Contributor == "" || r.Contributor == o.Contributor {
 		return false
 	}
 	if r.Kind == catalog.PooledSession {

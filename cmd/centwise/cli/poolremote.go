@@ -115,7 +115,7 @@ token's contributor leaves, those of others don't. 'centwise pool export --show'
 			`Somebody else's record in the pool is never changed by a token to contribute: what the server holds back is listed, with the
 reason, and the exit code is 3.`,
 			`--json prints "contributor", "scope", "sent" and "changed" (what the pool did not have, and what it knows more of now: "horns",
-"mouthpieces", "players", "sessions", "readings"), "held_back" (a list of "kind", "id", "label", "why"), "others" (sessions that
+"mouthpieces", "players", "sessions", "readings", "links"), "held_back" (a list of "kind", "id", "label", "why"), "others" (sessions that
 stay here, as others measured them), "anew" (the server had lost what it had, and got all again).`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitBusy, exitCancelled)),
 		Example: `  centwise pool push https://pool.example.org --token-file pool.token
@@ -207,7 +207,7 @@ func noteCounts(s *Streams, what string, c wire.Counts) {
 	for i, n := range []struct {
 		n    int
 		noun string
-	}{{c.Sessions, "session"}, {c.Readings, "reading"}, {c.Horns, "horn"}, {c.Mouthpieces, "mouthpiece"}, {c.Players, "player"}} {
+	}{{c.Sessions, "session"}, {c.Readings, "reading"}, {c.Horns, "horn"}, {c.Mouthpieces, "mouthpiece"}, {c.Players, "player"}, {c.Links, "link"}} {
 		if n.n == 0 {
 			continue
 		}
@@ -235,7 +235,7 @@ func newPoolPullCmd(f *Factory, runF func(*poolPullOptions) error) *cobra.Comman
 		Long: long(`Take over from the pool server at URL what it came to know since the last time, as 'centwise pool merge' takes over
 bundles. The catalog is made if there is none.`,
 			remoteHelp[0], remoteHelp[1],
-			`--json prints "new" and "changed" ("horns", "mouthpieces", "players", "sessions", "readings"), "renamed" (a list of "kind", "id",
+			`--json prints "new" and "changed" ("horns", "mouthpieces", "players", "sessions", "readings", "links"), "renamed" (a list of "kind", "id",
 "stated", "label"), "kept" (records of kinds that this version does not know) and "anew" (the server had lost what it had, and was
 asked for everything again).`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitBusy, exitCancelled)),

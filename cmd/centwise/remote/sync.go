@@ -153,7 +153,7 @@ func (c *Client) pushPart(ctx context.Context, store catalog.Store, r *catalog.R
 // along with a session.
 func about(p pool.Part, h catalog.HeldBack) bool {
 	for _, r := range p.Records {
-		if r.Kind == h.Kind && r.ID == string(h.ID) || r.Kind == catalog.PooledOther && h.ID == "" {
+		if r.Kind == h.Kind && (r.ID == string(h.ID) || h.Kind == catalog.PooledLink) || r.Kind == catalog.PooledOther && h.ID == "" {
 			return true
 		}
 	}

@@ -67,6 +67,7 @@ type Counts struct {
 	Players     int `json:"players"`
 	Sessions    int `json:"sessions"`
 	Readings    int `json:"readings"`
+	Links       int `json:"links"`
 }
 
 // Add counts more.
@@ -76,12 +77,13 @@ func (c *Counts) Add(more Counts) {
 	c.Players += more.Players
 	c.Sessions += more.Sessions
 	c.Readings += more.Readings
+	c.Links += more.Links
 }
 
 // CountsOf tells what a merge brought.
 func CountsOf(m catalog.Merged) (news, changed Counts) {
-	return Counts{m.Horns.New, m.Mouthpieces.New, m.Players.New, m.Sessions.New, m.Readings},
-		Counts{m.Horns.Changed, m.Mouthpieces.Changed, m.Players.Changed, m.Sessions.Changed + m.Retracted, 0}
+	return Counts{m.Horns.New, m.Mouthpieces.New, m.Players.New, m.Sessions.New, m.Readings, m.Links.New},
+		Counts{m.Horns.Changed, m.Mouthpieces.Changed, m.Players.Changed, m.Sessions.Changed + m.Retracted, 0, m.Links.Changed}
 }
 
 // Problem is an error (RFC 9457). Type is a path on the server that explains it.

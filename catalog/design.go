@@ -28,3 +28,13 @@ func designKey(model string, rest ...string) string {
 	// Labels hold no control characters, so a tab keeps the parts apart.
 	return strings.Join(rest, "\t") + "\t" + model
 }
+
+// Specimen names one specimen of a design, whatever the case and spaces of its
+// serial number; empty when the design or the serial number is not known.
+func Specimen(design, serial string) string {
+	serial = strings.ReplaceAll(Fold(serial), " ", "")
+	if design == "" || serial == "" {
+		return ""
+	}
+	return design + "\x00" + serial
+}

@@ -92,34 +92,6 @@ func TestMissing(t *testing.T) {
 	}
 }
 
-func TestTwins(t *testing.T) {
-	horn := func(label, maker, model, serial string) catalog.Horn {
-		h := catalog.Horn{ID: catalog.NewID(), Label: label, Maker: maker, Model: model, Serial: serial}
-		h.Normalize()
-		return h
-	}
-	horns := []catalog.Horn{
-		horn("Alder", "Tidewright", "Heron", "204"), horn("Rowan", "Tidewright", "Heron", "205"),
-		horn("Al's", "tidewright", "HERON", "2 04"), horn("Hazel", "Tidewright", "Heron", ""), horn("Birch", "Tidewright", "Heron", ""),
-		horn("Elm", "", "", "7"), horn("Oak", "", "", "7"), horn("Old", "Tidewright", "Heron", "204"),
-	}
-	horns[7].Retired = true
-	slices.Reverse(horns) // the order of the list does not matter
-	plover := catalog.Mouthpiece{ID: catalog.NewID(), Label: "Plover", Maker: "Northlamp", Model: "Plover", Serial: "7"}
-	again := plover
-	again.ID, again.Label = catalog.NewID(), "-Plover"
-	got := catalog.Twins(horns, []catalog.Mouthpiece{plover, again})
-	if len(got) != 2 {
-		t.Fatalf("%+v", got)
-	}
-	if got[0].Subject != "Al's" || got[0].Repair != `centwise horn retire 'Al'\''s'` || !strings.Contains(got[0].Detail, `"Alder"`) || got[0].Kind != "twin" {
-		t.Errorf("%+v", got[0])
-	}
-	if got[1].Subject != "-Plover" || got[1].Repair != `centwise mouthpiece retire -- '-Plover'` {
-		t.Errorf("%+v", got[1])
-	}
-}
-
 // What a shell makes of the quoted word is the word.
 func TestShellWord(t *testing.T) {
 	sh, err := exec.LookPath("sh")

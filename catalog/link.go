@@ -169,6 +169,19 @@ func (d Designs) Mouthpiece(m Mouthpiece) string {
 	return d.of(d.mouthpieces, m.Design(), m.DesignName(), string(m.Shank))
 }
 
+// HornName is the [DesignName.Key] of the spelling that is kept of a horn's design.
+func (d Designs) HornName(h Horn) string { return named(d.horns, h.DesignName()) }
+
+// MouthpieceName is HornName for mouthpieces.
+func (d Designs) MouthpieceName(m Mouthpiece) string { return named(d.mouthpieces, m.DesignName()) }
+
+func named(roots map[string]string, name DesignName) string {
+	if root, linked := roots[name.Key()]; linked {
+		return root
+	}
+	return name.Key()
+}
+
 func (d Designs) of(roots map[string]string, own string, name DesignName, rest ...string) string {
 	if len(roots) == 0 {
 		return own

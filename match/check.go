@@ -7,22 +7,26 @@ import (
 	"iter"
 	"math"
 	"slices"
+	"strings"
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
 	"centwise/match/fit"
+	"centwise/match/twins"
 )
 
 // Kinds of finding that [Check] makes.
 const (
-	FindSignFlipped = "sign-flipped" // sharp entered as flat
-	FindWrongKey    = "wrong-key"    // entered under the notes of another key
-	FindCopied      = "copied"       // the digits of another session
-	FindSlideMoved  = "slide-moved"  // the level steps in the middle of a session
-	FindFarReading  = "far-reading"  // one slot looks odd
-	FindFarSession  = "far-session"  // a session looks odd as a whole
-	FindTunerOff    = "tuner-off"    // a contributor measures higher or lower than others
-	FindTwin        = "twin"         // gear entered twice, see [catalog.Twins]
+	FindSignFlipped = "sign-flipped"   // sharp entered as flat
+	FindWrongKey    = "wrong-key"      // entered under the notes of another key
+	FindCopied      = "copied"         // the digits of another session
+	FindSlideMoved  = "slide-moved"    // the level steps in the middle of a session
+	FindFarReading  = "far-reading"    // one slot looks odd
+	FindFarSession  = "far-session"    // a session looks odd as a whole
+	FindTunerOff    = "tuner-off"      // a contributor measures higher or lower than others
+	FindTwin        = twins.FindTwin   // a horn or mouthpiece entered twice
+	FindTwinDesign  = twins.FindDesign // a design spelled in two ways
+	FindLink        = "link"           // a link that is not in effect
 )
 
 // Measurements are what [Check] looks at: the sessions, and all gear, retired
@@ -31,6 +35,7 @@ type Measurements struct {
 	Sessions    iter.Seq2[catalog.Measured, error]
 	Horns       []catalog.Horn
 	Mouthpieces []catalog.Mouthpiece
+	Links       []catalog.LinkSummary
 	Progress    catalog.Counter // may be nil
 }
 
@@ -50,9 +55,36 @@ func Check(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, e
 	}
 	c.findings = append(c.findings, c.copies.findings()...)
 	c.findings = append(c.findings, c.tuners()...)
-	c.findings = append(c.findings, catalog.Twins(in.Horns, in.Mouthpieces)...)
+	entered, err := EnteredTwice(ctx, e, in)
+	if err != nil {
+		return nil, err
+	}
+	c.findings = append(c.findings, entered...)
 	sortFindings(c.findings)
 	return c.findings, nil
+}
+
+// EnteredTwice looks for gear and designs that were entered twice, and for links
+// that are not in effect. The engine may be nil: then only what is written counts.
+func EnteredTwice(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, error) {
+	q := twins.Question{Horns: in.Horns, Mouthpieces: in.Mouthpieces, Links: in.Links}
+	q.Engine, _ = e.(twins.Engine)
+	proposals, err := twins.Find(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	var out []catalog.Finding
+	for _, p := range proposals {
+		out = append(out, p.Finding())
+	}
+	for _, l := range in.Links {
+		if !l.InEffect() && !l.Retired && l.Why != catalog.WhyNoAlias && l.Why != catalog.WhyNoKept {
+			out = append(out, catalog.Finding{Kind: FindLink, Subject: l.AliasLabel, Certainty: 1,
+				Detail: fmt.Sprintf("the link of the %s %q to %q is not in effect: %s", strings.ReplaceAll(string(l.Kind), "-", " "), l.AliasLabel, l.KeptLabel, l.Why),
+				Repair: fmt.Sprintf("centwise pool unlink %s %s", l.Kind, catalog.ShellWord(l.AliasLabel))})
+		}
+	}
+	return out, nil
 }
 
 type checker struct {
@@ -161,7 +193,7 @@ func (c *checker) slots(batch []catalog.Measured) []pitch.Slot {
 }
 
 // kindOrder lists the kinds from the gravest.
-var kindOrder = []string{FindSignFlipped, FindWrongKey, FindCopied, FindTwin, FindTunerOff, FindSlideMoved, FindFarSession, FindFarReading}
+var kindOrder = []string{FindSignFlipped, FindWrongKey, FindCopied, FindTwin, FindTwinDesign, FindLink, FindTunerOff, FindSlideMoved, FindFarSession, FindFarReading}
 
 func sortFindings(list []catalog.Finding) {
 	slices.SortStableFunc(list, func(a, b catalog.Finding) int {

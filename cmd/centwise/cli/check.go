@@ -93,16 +93,20 @@ func (o *catalogCheckOptions) suspects(ctx context.Context, store catalog.Store)
 	if err != nil {
 		return nil, err
 	}
+	links, err := store.Links(ctx)
+	if err != nil {
+		return nil, err
+	}
+	in := match.Measurements{Horns: horns, Mouthpieces: mouthpieces, Links: links, Progress: o.factory.Progress()}
 	if info.Sessions == 0 {
-		return catalog.Twins(horns, mouthpieces), nil
+		return match.EnteredTwice(ctx, nil, in)
 	}
 	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
 	if err != nil {
 		return nil, err
 	}
-	return match.Check(ctx, engine, match.Measurements{
-		Sessions: store.Measurements(ctx, 0), Horns: horns, Mouthpieces: mouthpieces, Progress: o.factory.Progress(),
-	})
+	in.Sessions = store.Measurements(ctx, 0)
+	return match.Check(ctx, engine, in)
 }
 
 func printFindings(o *catalogCheckOptions, findings []catalog.Finding) error {

@@ -20,7 +20,7 @@ func alike(a, b spelling) float64 {
 		return 0
 	}
 	longest := max(utf8.RuneCountInString(a.letters), utf8.RuneCountInString(b.letters))
-	slips := laidBeside(a.words, b.words)
+	slips := min(laidBeside(a.words, b.words), laidBeside(b.words, a.words))
 	return max(0, 1-float64(slips)/float64(longest))
 }
 
@@ -46,12 +46,9 @@ func slipsOf(a, b string) int {
 	return edlib.OSADamerauLevenshteinDistance(a, b)
 }
 
-// laidBeside counts the slips when each word is laid beside the other's word that
-// is nearest. A word without one counts by its letters.
+// laidBeside counts the slips when each word of a is laid beside the word of b, or
+// two of them, that is nearest. A word without one counts by its letters.
 func laidBeside(a, b []string) int {
-	if len(a) > len(b) {
-		a, b = b, a
-	}
 	total := 0
 	used := make([]bool, len(b))
 	for _, word := range a {

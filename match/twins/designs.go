@@ -2,10 +2,8 @@ package twins
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"slices"
-	"strings"
 
 	"centwise/catalog"
 )
@@ -111,7 +109,7 @@ func spelledTwice(kind catalog.LinkKind, all map[string]*copies) (out []Proposal
 			makers[a]++
 		}
 		if has, ok := best[a]; !ok || has.Certainty < certainty(e.odds) {
-			best[a] = Proposal{Kind: kind, Alias: a.key, Kept: b.key, AliasName: a.called(inLine), KeptName: b.called(inLine), Certainty: certainty(e.odds), Evidence: e.words}
+			best[a] = Proposal{Kind: kind, Alias: a.key, Kept: b.key, AliasName: a.called(inLine), KeptName: b.called(inLine), Certainty: certainty(e.odds), Evidence: e.words(false)}
 		}
 	}
 	for _, c := range list {
@@ -212,27 +210,8 @@ func oneDesign(a, b *copies) (e evidence, ok bool) {
 		e.add(moreSlips, "the spellings are alike")
 	}
 	if b.count >= manyCopies && b.count >= rareFor*a.count {
-		e.add(rareSpelling, "%d records are spelled one way, %d the other", b.count, a.count)
+		e.add(rareSpelling, "%d records are spelled the latter way, %d the former", b.count, a.count)
 	}
-	close := 0.0
-	var apart []string
-	times := 0
-	for i, d := range a.average {
-		other := b.average[i]
-		switch is := d.against(other); {
-		case is > 0:
-			close += designsClose
-		case is < 0:
-			times -= is
-			apart = append(apart, fmt.Sprintf("%s %.4g and %.4g", d.name, d.value, other.value))
-		}
-	}
-	e.odds += min(close, closeDesigns)
-	switch {
-	case times > 0:
-		e.add(designsApart*float64(times), "though dimensions differ: %s", strings.Join(apart, ", "))
-	case close > 0:
-		e.add(0, "dimensions agree")
-	}
+	e.dimensions(a.average, b.average, designsClose, closeDesigns, designsApart)
 	return e, true
 }

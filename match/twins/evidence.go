@@ -59,19 +59,47 @@ const (
 
 // evidence is what speaks for and against one pair.
 type evidence struct {
-	odds  float64
-	words []string
+	odds    float64
+	phrases []phrase
 }
 
+// phrase is a sentence with what is said of the first and of the second of a pair.
+type phrase struct {
+	format string // with %[1]s and %[2]s
+	of     [2]string
+}
+
+// add adds a sentence; an empty one is not said.
 func (e *evidence) add(odds float64, format string, args ...any) {
+	e.addOfBoth(odds, strings.ReplaceAll(fmt.Sprintf(format, args...), "%", "%%"), "", "")
+}
+
+// addOfBoth adds a sentence that tells of both.
+func (e *evidence) addOfBoth(odds float64, format, first, second string) {
 	e.odds += odds
 	if format != "" {
-		e.words = append(e.words, fmt.Sprintf(format, args...))
+		e.phrases = append(e.phrases, phrase{format, [2]string{first, second}})
 	}
 }
 
-// certainty is the chance that goes with odds.
-func certainty(odds float64) float64 { return min(0.99, 1/(1+math.Pow(10, -odds))) }
+// words are the sentences, the other way round if asked.
+func (e *evidence) words(turned bool) (out []string) {
+	for _, p := range e.phrases {
+		first, second := p.of[0], p.of[1]
+		if turned {
+			first, second = second, first
+		}
+		text := strings.ReplaceAll(p.format, "%%", "%")
+		if first+second != "" {
+			text = fmt.Sprintf(p.format, first, second)
+		}
+		out = append(out, text)
+	}
+	return out
+}
+
+// certainty is the chance that goes with odds, in hundredths.
+func certainty(odds float64) float64 { return min(0.99, math.Round(100/(1+math.Pow(10, -odds)))/100) }
 
 // weigh compares two records by what is written of them. ok is false if they can't
 // be one: traits, or serial numbers, are different.
@@ -105,7 +133,7 @@ func (s *search) weigh(a, b *record) (e evidence, ok bool) {
 	if a.contributor != "" && a.contributor == b.contributor {
 		e.add(sameContributor, "")
 	}
-	e.dimensions(a, b)
+	e.dimensions(a.dimensions, b.dimensions, closeDimension, closeAtMost, apartDimension)
 	return e, true
 }
 
@@ -115,24 +143,27 @@ func crowd(n int) float64 { return math.Log10(max(1, float64(n)/2)) }
 // designs compares makers and models, and reports whether they are the same.
 func (e *evidence) designs(a, b *record) bool {
 	likeness, known := a.design.namedLike(b.design)
-	spelled := ""
-	if a.key != b.key && known {
-		spelled = fmt.Sprintf(", spelled %q and %q", a.name, b.name)
+	say := func(odds float64, what string) {
+		if a.key == b.key {
+			e.add(odds, "%s", what)
+		} else {
+			e.addOfBoth(odds, what+", spelled %[1]q and %[2]q", a.name.String(), b.name.String())
+		}
 	}
 	switch {
 	case !known:
 		return false
 	case likeness >= 1:
-		e.add(sameDesign, "the same maker and model%s", spelled)
+		say(sameDesign, "the same maker and model")
 		return true
 	case likeness >= nearLikeness:
-		e.add(nearDesign, "maker and model are alike%s", spelled)
+		say(nearDesign, "maker and model are alike")
 		return true
 	case likeness >= farLikeness:
-		e.add(farDesign, "maker and model are rather alike%s", spelled)
+		say(farDesign, "maker and model are rather alike")
 		return true
 	}
-	e.add(otherDesign, "though makers and models differ%s", spelled)
+	say(otherDesign, "though makers and models differ")
 	return false
 }
 
@@ -194,23 +225,27 @@ func within(a, b *record) bool {
 	return true
 }
 
-func (e *evidence) dimensions(a, b *record) {
-	close := 0.0
-	var apart []string
-	times := 0
-	for i, d := range a.dimensions {
-		other := b.dimensions[i]
+// dimensions compares what is stated of both; each counts for weights like those of
+// evidence.
+func (e *evidence) dimensions(a, b []dimension, each, atMost, apart float64) {
+	close, times := 0.0, 0
+	var first, second []string
+	for i, d := range a {
+		other := b[i]
 		switch is := d.against(other); {
 		case is > 0:
-			close += closeDimension
+			close += each
 		case is < 0:
 			times -= is
-			apart = append(apart, fmt.Sprintf("%s %g and %g", d.name, d.value, other.value))
+			first, second = append(first, fmt.Sprintf("%s %.4g", d.name, d.value)), append(second, fmt.Sprintf("%s %.4g", d.name, other.value))
 		}
 	}
-	e.odds += min(close, closeAtMost)
-	if times > 0 {
-		e.add(apartDimension*float64(times), "though dimensions differ: %s", strings.Join(apart, ", "))
+	e.odds += min(close, atMost)
+	switch {
+	case times > 0:
+		e.addOfBoth(apart*float64(times), "though dimensions differ: %[1]s, and %[2]s", strings.Join(first, ", "), strings.Join(second, ", "))
+	case close > 0:
+		e.add(0, "dimensions agree")
 	}
 }
 

@@ -89,7 +89,7 @@ func (g *groups) towards(kept *record) (out []Proposal) {
 			seen[alias] = true
 			waiting = append(waiting, alias)
 			out = append(out, Proposal{Kind: to.kind, Alias: string(alias.id), Kept: string(to.id), AliasName: alias.label, KeptName: to.label,
-				Certainty: certainty(p.odds), Evidence: p.words, Difference: p.difference})
+				Certainty: certainty(p.odds), Evidence: p.words(alias != p.a), Difference: p.difference})
 		}
 	}
 	return out

@@ -26,6 +26,10 @@ func newCatalogCheckCmd(f *Factory, runF func(*catalogCheckOptions) error) *cobr
 round, notes of another key, sessions with the digits of another, a tuning slide that was moved meanwhile, readings and
 sessions far off, gear entered twice, contributors whose tuner is off. Nothing is changed; each finding names the command
 that repairs it. What "looks odd" may well be right.`,
+			`Horns and mouthpieces that look like one thing, and designs that look like one spelled twice, are proposed with what
+speaks for and against it: maker and model but for slips, order and "Mk 2" for "Mark II", serial numbers, labels, owners,
+dimensions, and whether what was measured agrees. Different keys, kinds, shanks or serial numbers rule it out.
+'centwise pool link' makes them one; look at both before.`,
 			`--restore-test makes a backup in a temporary folder as well, opens it, compares it with the catalog record by
 record, and removes it: it needs room for a copy.`,
 			`--json prints {"findings": [{"kind", "session", "subject", "detail", "certainty" (0..1), "repair"}]}.`,

@@ -140,11 +140,11 @@ func (s *visitState) progress(open bool) *VisitProgress {
 	case rival < 0:
 		out.DoneFor = "everything was tried"
 	case done:
-		out.DoneFor = fmt.Sprintf("there is no more than a %.0f %% chance that any candidate left leaves %.1f cents less than %s", 100*s.kept.Chance, s.kept.Cents, out.Pick)
+		out.DoneFor = fmt.Sprintf("no candidate left has more than a %.0f %% chance of leaving %.1f cents less than %s", 100*s.kept.Chance, s.kept.Cents, out.Pick)
 	case full:
-		out.DoneFor = fmt.Sprintf("the %s are made; there would still be a %.0f %% chance that one of those left, most likely %s, leaves %.1f cents less", counted(s.kept.Tries, "try", "tries"), 100*chance, s.name(rival, open), s.kept.Cents)
+		out.DoneFor = fmt.Sprintf("the %s are made; %s would still have a %.0f %% chance of leaving %.1f cents less", counted(s.kept.Tries, "try", "tries"), s.name(rival, open), 100*chance, s.kept.Cents)
 	default:
-		out.DoneFor = fmt.Sprintf("there is a %.0f %% chance that one of those left, most likely %s, leaves %.1f cents less than %s", 100*chance, s.name(rival, open), s.kept.Cents, out.Pick)
+		out.DoneFor = fmt.Sprintf("%s has a %.0f %% chance of leaving %.1f cents less than %s", s.name(rival, open), 100*chance, s.kept.Cents, out.Pick)
 	}
 	if next := s.visit.Order(s.tried, nil, 1); !out.Done && len(next) > 0 {
 		out.Next, out.NextCode, out.NextGain = s.name(next[0].Setup, open), s.codes[next[0].Setup], next[0].GainCents

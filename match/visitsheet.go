@@ -214,14 +214,14 @@ func (s *visitState) advise(out *VisitSheet) {
 	case rival < 0 || len(out.Tries) == 0:
 		out.Advice = fmt.Sprintf("Keep what you have: nothing in this stock is expected to be better than %s.", out.Now)
 	case done:
-		out.Advice = fmt.Sprintf("Keep what you have: there is no more than a %.0f %% chance that any of %s looked into leaves %.1f cents less than %s. The tries below are for curiosity.",
-			100*s.kept.Chance, Count(out.Considered, "mouthpiece"), out.StopCents, out.Now)
+		out.Advice = fmt.Sprintf("Keep what you have: of %s looked into, none has more than a %.0f %% chance of leaving %.1f cents less than %s. The tries below are for curiosity.",
+			Count(out.Considered, "mouthpiece"), 100*math.Max(chance, s.kept.Chance), out.StopCents, out.Now)
 	default:
 		better := 0.0
 		for _, t := range out.Tries {
 			better += t.GainCents
 		}
-		out.Advice = fmt.Sprintf("Worth a visit: the best of these tries is expected to leave %.1f cents less than %s, which leaves %.1f. The chance that any in stock saves more than %.1f cents is %.0f %%.",
+		out.Advice = fmt.Sprintf("Worth a visit: the best of these tries is expected to leave %.1f cents less than %s, which leaves %.1f. The candidate with the best chance of saving more than %.1f cents has %.0f %%.",
 			better, out.Now, out.NowError.Cents, out.StopCents, 100*chance)
 	}
 }

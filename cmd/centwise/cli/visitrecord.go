@@ -36,7 +36,7 @@ is time to stop. On a terminal it asks note by note: the cents as the tuner show
 between, skip to leave a note out, undo to take the last line back, quit to go on another time.`,
 			`Every line is on disk before the next is asked for: after Ctrl-C, a closed terminal or a flat battery the same command
 goes on at the same note. The try asked for next is the one that adds most to the best so far, given all that was read.
-It may be time to stop when it is unlikely that any candidate left is better by much (see --stop-cents and --stop-chance of
+It may be time to stop when no candidate left is likely to be better by much (see --stop-cents and --stop-chance of
 'centwise visit plan'), or when the tries are made.`,
 			`With flags instead: --try is the letter of a candidate, --read a note and its readings, as in --read "G5 -3 -4", as
 often as needed; --undo takes the last line of the visit back.`,

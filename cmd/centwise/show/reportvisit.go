@@ -79,7 +79,7 @@ func visitSteps(s *match.VisitSheet) []string {
 		fmt.Sprintf("Tune %s to nought with the tuning slide, then leave the slide where it is.", s.Reference),
 		fmt.Sprintf("Play each note %d times as it comes, without lipping it and with the valve slides in. Somebody else reads the tuner.", s.Times),
 		s.Rest,
-		fmt.Sprintf("Stop when there is no more than a %.0f %% chance that any candidate left saves another %.1f cents: the program says when.", 100*s.StopChance, s.StopCents),
+		fmt.Sprintf("Stop when no candidate left has more than a %.0f %% chance of saving another %.1f cents: the program says when.", 100*s.StopChance, s.StopCents),
 	}
 	if s.Blind {
 		out = append(out, "Somebody else, who has the key, swaps the mouthpieces out of sight. It is opened at the end.")

@@ -79,7 +79,7 @@ func VisitSheet(w io.Writer, s Style, v *match.VisitSheet) error {
 		p.line("Numbers are cents on the tuner, + sharp, once %s reads nought; in brackets what 8 of 10 readings should keep to; ahead: from where on this note by itself would put the candidate ahead.", v.Reference)
 	}
 	p.line("These %d notes hold %.0f %% of what all notes tell.", len(v.Notes), 100*v.Explained)
-	p.line("Stop when there is no more than a %.0f %% chance that anything left saves another %.1f cents: 'centwise visit record' says when.", 100*v.StopChance, v.StopCents)
+	p.line("Stop when nothing left has more than a %.0f %% chance of saving another %.1f cents: 'centwise visit record' says when.", 100*v.StopChance, v.StopCents)
 	return p.err
 }
 

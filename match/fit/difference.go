@@ -21,13 +21,13 @@ type Difference struct {
 	// both are the same thing than if they are any two: the density of no difference,
 	// after measuring over before (Savage-Dickey; Dickey 1971, Ann. Math. Stat. 42).
 	LogOdds  float64
+	// Sessions of each; if one has none, the rest is nought.
 	Sessions [2]int
 }
 
 // HornDifference compares two horns. NotFound for one that the fit does not know.
 func (m *Model) HornDifference(a, b catalog.ID) (Difference, error) {
-	d, err := m.difference(Setup{Horn: a}, Setup{Horn: b}, func(e Evidence) int { return e.Horn }, m.hornPrior)
-	return d, err
+	return m.difference(Setup{Horn: a}, Setup{Horn: b}, func(e Evidence) int { return e.Horn }, m.hornPrior)
 }
 
 // MouthpieceDifference compares two mouthpieces. NotFound for one that the fit does
@@ -42,11 +42,21 @@ const tellingDirections = 6
 
 func (m *Model) difference(a, b Setup, sessions func(Evidence) int, prior func(slots []pitch.Slot, sameDesign bool) []float64) (Difference, error) {
 	slots := pitch.UsualSlots(pitch.RangeLow, pitch.RangeHigh, 3)
+	var d Difference
+	for i, s := range []Setup{a, b} {
+		p, err := m.place(s)
+		if err != nil {
+			return d, err
+		}
+		d.Sessions[i] = sessions(m.evidence(p))
+	}
+	if d.Sessions[0]*d.Sessions[1] == 0 {
+		return d, nil
+	}
 	known, err := m.PredictMany([]Setup{a, b}, slots)
 	if err != nil {
-		return Difference{}, err
+		return d, err
 	}
-	d := Difference{Sessions: [2]int{sessions(known[0].Evidence), sessions(known[1].Evidence)}}
 	n := len(slots)
 	free := newFreeShift(slots)
 	mean := make([]float64, n)

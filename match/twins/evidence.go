@@ -257,8 +257,10 @@ func (e *evidence) measured(noun string, d fit.Difference) {
 // Measured says whether the measured vectors of two horns, or mouthpieces, agree.
 func Measured(noun string, d fit.Difference) string {
 	switch {
+	case d.Sessions == [2]int{}:
+		return "neither was measured, so nobody can tell whether their vectors agree"
 	case d.Sessions[0] == 0 || d.Sessions[1] == 0:
-		return "not measured enough to tell: one was never measured"
+		return "not measured enough to tell whether their vectors agree: one was never measured"
 	case d.LogOdds >= tellingOdds:
 		return fmt.Sprintf("their measured vectors agree (they differ by %.1f +- %.1f cents, any two %ss by %.1f)", d.Cents, d.SD, noun, d.Usual)
 	case d.LogOdds <= -tellingOdds:

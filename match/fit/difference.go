@@ -20,7 +20,7 @@ type Difference struct {
 	// LogOdds is the natural logarithm of how much likelier the measurements are if
 	// both are the same thing than if they are any two: the density of no difference,
 	// after measuring over before (Savage-Dickey; Dickey 1971, Ann. Math. Stat. 42).
-	LogOdds  float64
+	LogOdds float64
 	// Sessions of each; if one has none, the rest is nought.
 	Sessions [2]int
 }

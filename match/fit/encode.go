@@ -15,7 +15,7 @@ import (
 )
 
 // formatVersion of the stored sections; another one means fitting anew.
-const formatVersion = 7
+const formatVersion = 8
 
 // Names of the sections that are not tables. The records of players are read when
 // somebody asks: there are many, and most questions are about a typical one.

@@ -40,12 +40,15 @@ type parts struct {
 	odd                                            bool // can't be taken apart for certain
 }
 
+// hostList is one or more hosts, each with a port or without.
+var hostList = regexp.MustCompile(`^((\[[^\]]*\]|[^:\[\],]*)(:[0-9]*)?(,|$))*$`)
+
 // secret are parameters that hold passwords.
 var secret = []string{"password", "sslpassword"}
 
-// splitAddress takes an address apart without judging it. A password with an
-// unescaped / ? or # would make a host of what is before it, so @ and # further
-// on are a sign that it can't be told what is secret.
+// splitAddress takes an address apart. A password with an unescaped / ? or #
+// would make a host of what is before it, so @ and # further on, and ports that
+// are no numbers, are a sign that it can't be told what is secret.
 func splitAddress(address string) (p parts) {
 	var rest string
 	p.scheme, rest, _ = strings.Cut(address, "://")
@@ -60,7 +63,8 @@ func splitAddress(address string) (p parts) {
 		p.named, p.hosts = true, authority[i+1:]
 		p.user, p.password, _ = strings.Cut(authority[:i], ":")
 	}
-	p.odd = strings.ContainsAny(rest, "@#") || strings.ContainsAny(address, " \t\r\n\x00")
+	p.odd = strings.ContainsAny(rest, "@#") || strings.Contains(p.user+p.password, "@") || !hostList.MatchString(p.hosts) ||
+		strings.ContainsAny(address, " \t\r\n\x00")
 	p.database, p.query, _ = strings.Cut(rest, "?")
 	p.database = strings.TrimPrefix(p.database, "/")
 	return p
@@ -111,7 +115,7 @@ func parseAddress(address string) (*server, error) {
 		return catalog.Errorf(catalog.Invalid, hint, "the address %s can't be read: %s", s.shown, why)
 	}
 	if p.odd {
-		return nil, bad(howToWrite, "there is an @ or # where none may be, or a space")
+		return nil, bad(howToWrite, "there is an @, # or space where none may be, or a port that is no number")
 	}
 	for _, part := range []string{p.user, p.password, p.database} {
 		if _, err := url.PathUnescape(part); err != nil {

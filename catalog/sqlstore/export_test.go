@@ -24,6 +24,32 @@ func OpenMigrated(ctx context.Context, path string, o Options, migrations fs.FS)
 // Migrations are ours.
 func Migrations() fs.FS { return sqliteDialect().migrations }
 
+// OpenServerMigrated opens on a server with other migrations than ours.
+func OpenServerMigrated(ctx context.Context, address string, o Options, migrations fs.FS) (*Store, error) {
+	return openServer(ctx, address, o, migrations)
+}
+
+// ServerMigrations are ours for servers.
+func ServerMigrations() fs.FS { return migrationsOf("postgres") }
+
+// Columns lists the tables of a catalog with their columns.
+func (s *Store) Columns(ctx context.Context) (map[string][]string, error) {
+	tables, err := s.dialect.tables(ctx, s.db)
+	out := map[string][]string{}
+	for _, t := range tables {
+		out[t.name] = t.columns
+	}
+	return out, err
+}
+
+// AskForServer sets the oldest version of a server that is supported, and gives
+// what puts it back.
+func AskForServer(version int) (back func()) {
+	was := oldestServer
+	oldestServer = version
+	return func() { oldestServer = was }
+}
+
 // DB is the pool of connections.
 func (s *Store) DB() *sql.DB { return s.db }
 

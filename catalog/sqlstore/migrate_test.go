@@ -40,21 +40,21 @@ func numberOf(name string) int {
 // later is our migrations with one more.
 func later(t *testing.T, sql string) fstest.MapFS {
 	t.Helper()
-	out, err := withLater(sql)
+	out, err := withLater(sqlstore.Migrations(), sql)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return out
 }
 
-func withLater(sql string) (fstest.MapFS, error) {
+func withLater(ours fs.FS, sql string) (fstest.MapFS, error) {
 	out := fstest.MapFS{}
-	names, err := fs.Glob(sqlstore.Migrations(), "*.sql")
+	names, err := fs.Glob(ours, "*.sql")
 	if err != nil {
 		return nil, err
 	}
 	for _, name := range names {
-		b, err := fs.ReadFile(sqlstore.Migrations(), name)
+		b, err := fs.ReadFile(ours, name)
 		if err != nil {
 			return nil, err
 		}

@@ -18,7 +18,7 @@ UPDATE session SET hall = 'harbour hall';`
 
 // bringUpToDate says when it begins, and what came of it.
 func bringUpToDate(path string) {
-	next, err := withLater(slowStep)
+	next, err := withLater(sqlstore.Migrations(), slowStep)
 	if err == nil {
 		fmt.Println("begins")
 		var s *sqlstore.Store

@@ -385,3 +385,7 @@ func TestOpenForReading(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+func contextFor(d time.Duration) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(ctx, d)
+}

@@ -66,14 +66,16 @@ func postgresDialect(at *server, timeout time.Duration, migrations fs.FS) dialec
 func statePostgres(ctx context.Context, db queryer, at *server) (st state, err error) {
 	var number, version, encoding string
 	var tables, versions int
-	var marked bool
+	var marked, usable bool
 	err = db.QueryRowContext(ctx, `SELECT current_setting('server_version_num'), current_setting('server_version'), current_setting('server_encoding'),
 		(SELECT COUNT(*) FROM pg_catalog.pg_class c JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace
 			WHERE n.nspname = $1 AND c.relkind IN ('r', 'p', 'v', 'm', 'f')),
 		(SELECT COUNT(*) FROM pg_catalog.pg_class c JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace
 			WHERE n.nspname = $1 AND c.relname = 'goose_db_version'),
 		EXISTS (SELECT 1 FROM pg_catalog.pg_constraint k JOIN pg_catalog.pg_namespace n ON n.oid = k.connamespace
-			WHERE n.nspname = $1 AND k.conname = 'centwise_catalog')`, at.schema).Scan(&number, &version, &encoding, &tables, &versions, &marked)
+			WHERE n.nspname = $1 AND k.conname = 'centwise_catalog'),
+		COALESCE((SELECT has_schema_privilege(oid, 'USAGE') FROM pg_catalog.pg_namespace WHERE nspname = $1), TRUE)`, at.schema).
+		Scan(&number, &version, &encoding, &tables, &versions, &marked, &usable)
 	if err != nil {
 		return state{}, err
 	}
@@ -90,6 +92,8 @@ func statePostgres(ctx context.Context, db queryer, at *server) (st state, err e
 		return state{empty: true}, nil
 	case !marked || versions == 0:
 		return state{foreign: true}, nil
+	case !usable:
+		return state{}, catalog.Errorf(catalog.Unavailable, at.rights("SELECT"), "%q may not use the catalog %s", at.config.User, at.shown)
 	}
 	err = db.QueryRowContext(ctx, `SELECT COALESCE(MAX(version_id), 0) FROM goose_db_version WHERE is_applied`).Scan(&st.version)
 	return st, err

@@ -110,7 +110,7 @@ func (at *server) refused(err error, got way) error {
 	switch {
 	case errors.As(err, &name):
 		what, hint = fmt.Sprintf("there is no host called %q, for %s", name.Name, at.shown), "check the host in the address, and the network"
-	case got.reached && !got.spoken:
+	case got.reached && !got.spoken, distrusted(err):
 		what, hint = "no secure connection to "+at.shown, secureHint(err)
 	case errors.As(err, &network) && network.Timeout():
 		what = fmt.Sprintf("no answer from %s within %s", at.shown, at.config.ConnectTimeout)
@@ -118,15 +118,20 @@ func (at *server) refused(err error, got way) error {
 	return &catalog.Error{Kind: kind, What: what, Hint: hint, Err: cause(err)}
 }
 
+// distrusted reports whether the server's certificate was not believed.
+func distrusted(err error) bool {
+	var certificate *tls.CertificateVerificationError
+	var alert tls.AlertError
+	return errors.As(err, &certificate) || errors.As(err, &alert)
+}
+
 // secureHint is what to do when the two ends do not agree on encryption.
 func secureHint(err error) string {
-	var certificate *tls.CertificateVerificationError
-	var authority x509.UnknownAuthorityError
 	var host x509.HostnameError
 	switch {
 	case errors.As(err, &host):
 		return "use the name of the host that is in the server's certificate"
-	case errors.As(err, &certificate), errors.As(err, &authority):
+	case distrusted(err):
 		return "give the certificate of the server's authority: ?sslrootcert=FILE&sslmode=verify-full"
 	}
 	return "have encryption turned on at the server; without it (?sslmode=disable) others on the network can read along"

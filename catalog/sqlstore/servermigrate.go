@@ -114,19 +114,20 @@ func upward(text string) string {
 // makeSchema makes the schema, if it is not there, and the table of versions.
 func (s *Store) makeSchema(ctx context.Context, tx *transaction, versions database.Store) error {
 	var schema, database, role string
-	var there bool
+	var there, usable bool
 	err := tx.QueryRowContext(ctx, `SELECT current_setting('search_path'), current_database(), current_user,
-		EXISTS (SELECT 1 FROM pg_catalog.pg_namespace WHERE nspname = current_setting('search_path'))`).Scan(&schema, &database, &role, &there)
+		EXISTS (SELECT 1 FROM pg_catalog.pg_namespace WHERE nspname = current_setting('search_path')),
+		COALESCE((SELECT has_schema_privilege(oid, 'USAGE') AND has_schema_privilege(oid, 'CREATE') FROM pg_catalog.pg_namespace
+			WHERE nspname = current_setting('search_path')), TRUE)`).Scan(&schema, &database, &role, &there, &usable)
 	if err == nil && !there {
 		_, err = tx.ExecContext(ctx, `CREATE SCHEMA `+schema)
 	}
-	if err == nil {
-		err = versions.CreateVersionTable(ctx, tx)
+	if err == nil && usable {
+		if err = versions.CreateVersionTable(ctx, tx); err == nil {
+			err = versions.Insert(ctx, tx, firstVersion)
+		}
 	}
-	if err == nil {
-		err = versions.Insert(ctx, tx, firstVersion)
-	}
-	if s.dialect.classify(err) != forbidden {
+	if usable && s.dialect.classify(err) != forbidden {
 		return err
 	}
 	grant := fmt.Sprintf("GRANT CREATE ON DATABASE %s TO %s", quoted(database), quoted(role))

@@ -120,6 +120,9 @@ func start(programs string) (*Server, error) {
 	if err == nil {
 		err = os.WriteFile(filepath.Join(data, "pg_hba.conf"), []byte(accessRules), 0o600)
 	}
+	if err == nil {
+		err = makeCertificate(data, owner)
+	}
 	if err != nil {
 		os.RemoveAll(folder)
 		return nil, err
@@ -164,7 +167,8 @@ func run(programs, folder string, owner *owner) (*Server, error) {
 	s := &Server{Host: "127.0.0.1", Port: port, folder: folder}
 	args := []string{"-c", keep, "sh", folder, filepath.Join(programs, "postgres"), "-D", filepath.Join(folder, "data"), "-p", strconv.Itoa(port)}
 	for _, setting := range []string{"listen_addresses=127.0.0.1", "unix_socket_directories=" + folder, "fsync=off", "synchronous_commit=off",
-		"full_page_writes=off", "wal_level=minimal", "max_wal_senders=0", "max_connections=200", "shared_buffers=128MB", "lc_messages=C"} {
+		"full_page_writes=off", "wal_level=minimal", "max_wal_senders=0", "max_connections=200", "shared_buffers=128MB", "lc_messages=C",
+		"ssl=on", "deadlock_timeout=100ms"} {
 		args = append(args, "-c", setting)
 	}
 	cmd := owner.command("/bin/sh", args...)

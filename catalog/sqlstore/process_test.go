@@ -25,7 +25,9 @@ func TestMain(m *testing.M) {
 	case "":
 		os.Exit(m.Run())
 	case "apply":
-		applyForever(os.Getenv(pathVariable))
+		applySessions(os.Getenv(pathVariable), 5000, 2*time.Millisecond) // lets the other process in
+	case "apply-hurriedly":
+		applySessions(os.Getenv(pathVariable), hurried, 0)
 	case "read-only":
 		useUnwritable(os.Getenv(pathVariable))
 	case "migrate":
@@ -33,14 +35,17 @@ func TestMain(m *testing.M) {
 	}
 }
 
-// applyForever says the name of each session once it is recorded.
-func applyForever(path string) {
+// hurried is how many sessions each process of TestManyProcesses records.
+const hurried = 25
+
+// applySessions says the name of each session once it is recorded.
+func applySessions(path string, n int, pause time.Duration) {
 	s, err := sqlstore.Open(context.Background(), path, sqlstore.Options{})
 	if err != nil {
 		fmt.Println("error", err)
 		os.Exit(1)
 	}
-	set := invented(5000)
+	set := invented(n)
 	h, err := s.Horn(context.Background(), "Alder")
 	if err != nil {
 		fmt.Println("error", err)
@@ -56,7 +61,7 @@ func applyForever(path string) {
 			os.Exit(1)
 		}
 		fmt.Println(x.Name)
-		time.Sleep(2 * time.Millisecond) // lets the other process in
+		time.Sleep(pause)
 	}
 }
 
@@ -64,19 +69,31 @@ func applyForever(path string) {
 // they had been told is recorded is there, and nothing is half there.
 func TestKilledProcesses(t *testing.T) {
 	s := newStore(t)
-	set := invented(1)
-	set.Sessions = nil
-	apply(t, s, set)
+	apply(t, s, invented(0))
+	s.Close()
+	killProcesses(t, s.Path())
+}
+
+func killProcesses(t *testing.T, path string) {
+	t.Helper()
 	var acknowledged []string
 	for round := range 3 {
-		a, b := startTask(t, "apply", s.Path()), startTask(t, "apply", s.Path())
+		a, b := startTask(t, "apply", path), startTask(t, "apply", path)
 		acknowledged = append(acknowledged, a.lines(t, 15+10*round)...)
 		acknowledged = append(acknowledged, b.lines(t, 5)...)
 		acknowledged = append(acknowledged, a.kill()...)
 		acknowledged = append(acknowledged, b.kill()...)
 	}
-	s.Close()
-	again := openFile(t, s.Path(), sqlstore.Options{})
+	if len(acknowledged) < 3*20 {
+		t.Fatalf("only %d sessions acknowledged", len(acknowledged))
+	}
+	wantSessions(t, path, acknowledged)
+}
+
+// wantSessions expects sessions, whole, in a sound catalog.
+func wantSessions(t *testing.T, path string, names []string) {
+	t.Helper()
+	again := openFile(t, path, sqlstore.Options{})
 	have := map[string]int{}
 	for m, err := range again.Measurements(ctx, 0) {
 		if err != nil {
@@ -84,10 +101,7 @@ func TestKilledProcesses(t *testing.T) {
 		}
 		have[m.Name] = len(m.Readings)
 	}
-	if len(acknowledged) < 3*20 {
-		t.Fatalf("only %d sessions acknowledged", len(acknowledged))
-	}
-	for _, name := range acknowledged {
+	for _, name := range names {
 		if have[name] != readingsPerSession {
 			t.Errorf("%q has %d readings", name, have[name])
 		}
@@ -95,6 +109,26 @@ func TestKilledProcesses(t *testing.T) {
 	if list, err := again.Integrity(ctx); err != nil || len(list) > 0 {
 		t.Errorf("findings %v, error %v", list, err)
 	}
+}
+
+// Eight processes write one file as fast as they can: nothing is lost, and none
+// is told that the catalog is busy.
+func TestManyProcesses(t *testing.T) {
+	s := newStore(t)
+	apply(t, s, invented(0))
+	s.Close()
+	var tasks []*task
+	for range 8 {
+		tasks = append(tasks, startTask(t, "apply-hurriedly", s.Path()))
+	}
+	var names []string
+	for _, p := range tasks {
+		names = append(names, p.lines(t, hurried)...)
+		if err := p.cmd.Wait(); err != nil {
+			t.Error(err)
+		}
+	}
+	wantSessions(t, s.Path(), names)
 }
 
 // task is another process under way.

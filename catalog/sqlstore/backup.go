@@ -86,11 +86,13 @@ func (s *Store) copyTo(ctx context.Context, path string) error {
 	if err := s.copyToFile(ctx, temporary); err != nil {
 		return err
 	}
+	// The copy holds what the catalog holds: no more people may read it.
+	mode := fs.FileMode(0o600)
 	if info, err := os.Stat(s.path); err == nil {
-		// The copy holds what the catalog holds: no more people may read it.
-		if err := os.Chmod(temporary, info.Mode().Perm()|0o600); err != nil {
-			return err
-		}
+		mode |= info.Mode().Perm()
+	}
+	if err := os.Chmod(temporary, mode); err != nil {
+		return err
 	}
 	if err := syncFile(temporary); err != nil {
 		return err

@@ -86,6 +86,11 @@ func (s *Store) copyTable(ctx context.Context, from, to *transaction, store *Sto
 		if err := rows.Scan(places...); err != nil {
 			return err
 		}
+		for i, v := range values {
+			if b, ok := v.([]byte); ok && b == nil {
+				values[i] = []byte{} // no bytes, which is not NULL
+			}
+		}
 		if err := into.add(values...); err != nil {
 			return err
 		}

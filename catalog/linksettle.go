@@ -175,8 +175,8 @@ func PlainSerial(serial string) string {
 		b.WriteString(word)
 	}
 	plain := strings.TrimLeft(b.String(), "0")
-	if plain == "" {
-		return b.String()
+	if plain == "" && b.Len() > 0 {
+		return "0"
 	}
 	return plain
 }

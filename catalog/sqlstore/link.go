@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"centwise/catalog"
 )
@@ -333,6 +334,22 @@ func (m *merger) settleMergedLinks() error {
 		return err
 	}
 	return m.countLinks(catalog.Digest.Plus)
+}
+
+// linksSchema is the first schema that knows what links are.
+const linksSchema = 7
+
+// takeUpLinks takes up links that an older version was given.
+func (s *Store) takeUpLinks(ctx context.Context) error {
+	return s.write(ctx, "taking up links", func(tx *transaction) error {
+		m := &merger{changer: &changer{ctx: ctx, tx: tx, store: s, now: time.Now()}}
+		for _, step := range []func() error{m.loadSum, m.settleMergedLinks, m.flushLog, m.saveSum} {
+			if err := step(); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 // adoptLinks merges the links that a version kept which did not know what they are.

@@ -43,7 +43,10 @@ func (s *Store) prepare(ctx context.Context, o Options) error {
 		return catalog.Errorf(catalog.Unavailable, "open it once for writing with this version",
 			"the catalog %s is of schema %d and must be brought up to schema %d, but can only be read", s.path, st.version, latest)
 	}
-	return s.dialect.migrate(s, ctx, st.version, latest)
+	if err := s.dialect.migrate(s, ctx, st.version, latest); err != nil || st.empty || st.version >= linksSchema {
+		return err
+	}
+	return s.takeUpLinks(ctx)
 }
 
 func (s *Store) empty() error {

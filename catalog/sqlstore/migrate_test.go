@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 	"testing/fstest"
+	"time"
 
 	"centwise/catalog"
 	"centwise/catalog/sqlstore"
@@ -228,5 +229,56 @@ func TestPlayersFromBeforeWeights(t *testing.T) {
 	}
 	if again, err := s.Player(ctx, "reed-otter"); err != nil || again.Weights[60] != 2 {
 		t.Errorf("%+v, error %v", again, err)
+	}
+}
+
+// A catalog whose version did not know of links takes up those it was given and
+// kept.
+func TestLinksKeptByAnOlderVersion(t *testing.T) {
+	older := fstest.MapFS{}
+	names, err := fs.Glob(sqlstore.Migrations(), "*.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range names {
+		if numberOf(name) < 7 {
+			older[name] = &fstest.MapFile{Data: []byte(readMigration(t, name))}
+		}
+	}
+	path := filepath.Join(t.TempDir(), "old.db")
+	old, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{Create: true}, older)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sum catalog.Digest
+	var ids []catalog.ID
+	for _, label := range []string{"Alder", "Old Alder"} {
+		h := catalog.Horn{ID: catalog.NewID(), Label: label}
+		h.Normalize()
+		d := h.Digest()
+		sum, ids = sum.Plus(d), append(ids, h.ID)
+		if _, err := old.DB().Exec(`INSERT INTO horn_revision VALUES ($1, 1, 0, '', 0, $2, $3, '', '', '', 'trumpet', 'Bb', 3, 'trumpet', 0, 0, 0, 0, '', '[]', '', '[]', '', 0)`, h.ID, d[:], label); err != nil {
+			t.Fatal(err)
+		}
+	}
+	execSQL(t, old.DB(), `INSERT INTO horn SELECT id, 1, label, lower(label), label FROM horn_revision`)
+	if _, err := old.DB().Exec(`UPDATE catalog SET digest = $1`, sum[:]); err != nil {
+		t.Fatal(err)
+	}
+	l := catalog.Link{Kind: catalog.LinkHorn, Alias: string(ids[1]), Kept: string(ids[0]), Revision: catalog.Revision{Number: 1, At: time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC)}}
+	body, err := catalog.Pooled{Link: &catalog.Shared[catalog.Link]{Record: l}}.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := old.DB().Exec(`INSERT INTO pool_other VALUES ('link', $1, 0)`, string(body)); err != nil {
+		t.Fatal(err)
+	}
+	old.Close()
+	s := openFile(t, path, sqlstore.Options{})
+	if h, err := s.Horn(ctx, "Old Alder"); err != nil || h.ID != ids[0] {
+		t.Errorf("%+v, error %v", h, err)
+	}
+	if findings, err := s.Integrity(ctx); err != nil || len(findings) > 0 {
+		t.Errorf("findings %v, error %v", findings, err)
 	}
 }

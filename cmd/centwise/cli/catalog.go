@@ -39,8 +39,9 @@ func newCatalogInfoCmd(f *Factory, runF func(*catalogInfoOptions) error) *cobra.
 		Short: "Count what the catalog holds",
 		Long: long(`Say where the catalog is, what it holds, and whether what was worked out from it is up to date. --json prints
 "title", "path", "schema", "horns", "mouthpieces", "players", "contributors", "sessions", "readings", "retired",
-"retracted", "drafts" (unfinished sessions), "pairs_measured", "bytes", "digest" (of the data), "fit_digest" (of the data
-the stored fit was made from) and "fit_at".`,
+"retracted", "drafts" (unfinished sessions), "linked" (horns and mouthpieces that go by another's name, see 'centwise
+pool links', and are not counted among the others), "pairs_measured", "bytes", "digest" (of the data), "fit_digest" (of
+the data the stored fit was made from) and "fit_at".`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog)),
 		Example: `  centwise catalog info
   centwise catalog info --json --catalog band.db`,
@@ -97,6 +98,7 @@ func infoPairs(i catalog.Info) []show.Pair {
 		{Name: "pairs measured", Value: show.Count(i.Pairs)},
 		{Name: "retired", Value: show.Count(i.Retired)},
 		{Name: "retracted", Value: show.Count(i.Retracted)},
+		{Name: "linked", Value: show.Count(i.Linked)},
 		{Name: "drafts", Value: show.Count(i.Drafts)},
 		{Name: "bytes", Value: show.Words(strconv.FormatInt(i.Bytes, 10))},
 		{Name: "schema", Value: show.Count(i.Schema)},

@@ -46,6 +46,8 @@ type Explanation struct {
 	// where one should be better; NoAlternate are the notes for which none is.
 	Alternates  []Alternate `json:"alternates"`
 	NoAlternate []string    `json:"no_alternate"`
+	// Influence is what it owes to each session, nil unless that was asked for.
+	Influence *Influence `json:"influence,omitempty"`
 	// Words say the same, and what the prediction rests on, in sentences.
 	Words []string `json:"words"`
 }

@@ -25,8 +25,11 @@ type hood struct {
 
 	horns, mouthpieces, players []bool // that have unknowns
 	whole                       bool   // all that were measured have
-	near                        []*nearSession
-	left                        int // sessions that share something but are not near
+	// fine says that differences slot by slot of all of them are unknowns too, not
+	// of the setup's own only.
+	fine bool
+	near []*nearSession
+	left int // sessions that share something but are not near
 
 	terms     *absorbed
 	pairOf    []int             // per session: number of its pair
@@ -59,7 +62,12 @@ func (m *Model) newHood(ctx context.Context, d *Data, place setupPlace, budget i
 	}
 	_, h.classes = d.classes()
 	h.countPairs()
+	h.fine = true
 	near := h.choose(budget)
+	if !h.whole {
+		h.fine = false
+		near = h.choose(budget)
+	}
 	if err := h.fetch(); err != nil {
 		return nil, err
 	}
@@ -122,6 +130,7 @@ func (s Shared) rank() int {
 func (h *hood) choose(budget int) []int {
 	d := h.d
 	c := chooser{hood: h, budget: budget, designs: map[nodeKey]bool{}}
+	h.left = 0
 	h.horns, h.mouthpieces, h.players = make([]bool, len(d.Horns)), make([]bool, len(d.Mouthpieces)), make([]bool, len(d.Players))
 	if h.place.horn >= 0 {
 		c.take(effectHorn, h.place.horn)
@@ -180,7 +189,7 @@ type chooser struct {
 func (c *chooser) cost(e effect, item int) (width int, blocks []nodeKey) {
 	for i, l := range c.levels {
 		mine := l.into == e || e == effectMouthpiece && l.into == effectMouthpieceSlots || e == effectPlayer && l.into == effectPlayerSlots
-		if !mine || e == effectHorn || farReaching(l) {
+		if !mine || e == effectHorn || farReaching(l) || c.coarse(l, item) {
 			continue
 		}
 		if b := l.block(item); b >= 0 && !c.designs[nodeKey{i, b}] {
@@ -190,6 +199,14 @@ func (c *chooser) cost(e effect, item int) (width int, blocks []nodeKey) {
 	}
 	return width, blocks
 }
+
+// coarse tells whether a level's differences slot by slot are left out of the
+// unknowns for an item, and count as an error of each session.
+func (h *hood) coarse(l *level, item int) bool {
+	return slotBySlot(l) && !h.fine && item != h.place.item(l.into)
+}
+
+func slotBySlot(l *level) bool { return l.into == effectMouthpieceSlots || l.into == effectPlayerSlots }
 
 // of gives the list that says which items of an effect have unknowns.
 func (h *hood) of(e effect) []bool {

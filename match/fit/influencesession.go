@@ -147,19 +147,11 @@ func (h *hood) keysOf(i int) []nodeKey {
 	var out []nodeKey
 	s := h.d.sessions[i]
 	for k, l := range h.levels {
-		item, in := -1, h.whole
-		switch l.into {
-		case effectHorn:
-			item, in = int(s.horn), h.horns[s.horn]
-		case effectMouthpiece, effectMouthpieceSlots:
-			item, in = int(s.mouthpiece), h.mouthpieces[s.mouthpiece]
-		case effectPlayer, effectPlayerSlots:
-			item, in = int(s.player), h.players[s.player]
-		}
+		item, in := h.itemIn(s, l)
 		if farReaching(l) {
 			in = h.whole
 		}
-		if b := l.block(max(0, item)); in && b >= 0 {
+		if b := l.block(max(0, item)); in && b >= 0 && !h.coarse(l, item) {
 			out = append(out, nodeKey{k, b})
 		}
 	}
@@ -167,6 +159,20 @@ func (h *hood) keysOf(i int) []nodeKey {
 		out = append(out, nodeKey{len(h.levels), h.pairOf[i]})
 	}
 	return out
+}
+
+// itemIn is the item of a session that a level speaks of, and whether it has
+// unknowns.
+func (h *hood) itemIn(s sessionRow, l *level) (item int, in bool) {
+	switch l.into {
+	case effectHorn:
+		return int(s.horn), h.horns[s.horn]
+	case effectMouthpiece, effectMouthpieceSlots:
+		return int(s.mouthpiece), h.mouthpieces[s.mouthpiece]
+	case effectPlayer, effectPlayerSlots:
+		return int(s.player), h.players[s.player]
+	}
+	return -1, true
 }
 
 // pairHasUnknowns tells whether a pair's interaction is among the unknowns: what
@@ -222,9 +228,20 @@ func (h *hood) session(i int) *nearSession {
 	rows = append(rows, h.outside(i, s.cells)...)
 	transMul(s.covariance.a, rows, rows, n, len(rows)/n, n)
 	for k, w := range s.precision {
-		s.covariance.a[k*n+k] += 1 / w
+		s.covariance.a[k*n+k] += 1/w + h.coarseVariance(i, s.cells[k])
 	}
 	return s
+}
+
+// coarseVariance is that of the differences slot by slot of a session's items that
+// are not among the unknowns.
+func (h *hood) coarseVariance(i, cell int) (sum float64) {
+	for _, l := range h.levels {
+		if item, in := h.itemIn(h.d.sessions[i], l); in && h.coarse(l, item) {
+			sum += l.cov.a[cell*l.cov.n+cell]
+		}
+	}
+	return sum
 }
 
 // weigh gives a session's cells and their precisions: like the fit, it tells

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -18,6 +19,7 @@ type predictOptions struct {
 	pairs      string
 	skip       bool
 	chart      bool
+	evidence   bool
 	pictures   pictureFlags
 	output     outputFlags
 }
@@ -37,6 +39,10 @@ notes, and from measured resonances too where the setup has sessions of method i
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			`--chart draws the shares of horn, mouthpiece and player, and their sum with its interval, as bars side by side. --svg
 and --png draw the same into a file, with what is left to the lip.`,
+			`--evidence lists the sessions behind the prediction instead: who measured them when, what each shares with the setup
+(horn, mouthpiece, player, or another specimen of a design), and how far the answer would move without it: the profile, the
+note that moves most, and the expected error. Each is left out alone and all else stays; in a large catalog the sessions
+that share something are looked at.`,
 			`--pairs FILE predicts many setups for another program: FILE ("-" for standard input) has the columns horn,
 mouthpiece and, if wanted, player. The output has the columns horn, mouthpiece, fingering, partial, cents, sd, linked, a
 line a slot: partials 2, 3, 4, 5, 6 and 8 of the seven usual combinations, 7, 9 and 10 of the open horn, and any other that
@@ -53,11 +59,16 @@ many notes), "slide_cents", "slide_mm", "temperament", "weights"
 fingerings that should be better where a note is left more than the tolerance; "no_alternate" lists the notes for which none
 should), and all that in "words"; "impedance" {"support", "sessions"} where
 the setup has impedance sessions. With
+--evidence there is "influence" too: "sessions": [{"session", "date", "contributor", "method", "horn", "mouthpiece", "player",
+"readings", "shares": [names], "profile_moves", "most" {"note", "cents"}, "error_moves", "error_without", "sd_without"}], the
+number of "others" that share nothing and how far any of them moves the profile at most, "others_move" (null where they were
+not looked at), and how many were "not_weighed". --evidence --csv has the same columns. With
 --pairs it is {"predictions": [...]} with the columns above as members.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitCancelled)),
 		Example: `  centwise predict Alder "Plover 16.2"
   centwise predict Alder "Plover 16.2" --player reed-otter --range G3-A5 --concert
   centwise predict Alder "Plover 16.2" --chart
+  centwise predict Alder "Plover 16.2" --evidence
   centwise predict Alder "Plover 16.2" --svg profile.svg --png profile.png
   centwise predict --pairs pairs.csv --csv`,
 		Args: args(0, 2),
@@ -74,10 +85,12 @@ the setup has impedance sessions. With
 	cmd.Flags().StringVar(&o.pairs, "pairs", "", "predict the setups listed in `FILE`")
 	cmd.Flags().BoolVar(&o.skip, "skip-unknown", false, "with --pairs: leave out lines whose gear or player is not in the catalog")
 	cmd.Flags().BoolVar(&o.chart, "chart", false, "draw the shares and their sum as bars side by side")
+	cmd.Flags().BoolVar(&o.evidence, "evidence", false, "list the sessions behind the prediction and what it owes to each")
 	o.pictures.add(cmd, "the profile")
 	o.output.add(cmd)
 	exclusive(cmd, "chart", "json")
 	exclusive(cmd, "chart", "csv")
+	exclusive(cmd, "chart", "evidence")
 	return cmd
 }
 
@@ -96,7 +109,7 @@ func (o *predictOptions) take(cmd *cobra.Command, got []string) error {
 	if len(got) > 0 {
 		return usagef("centwise predict --pairs pairs.csv --csv", "with --pairs the setups come from the file, not from arguments")
 	}
-	for _, name := range []string{"player", "range", "register", "weights", "part", "part-name", "part-key", "just", "target", "tolerance-cents", "no-throws", "adapter", "concert", "chart", "svg", "png", "force"} {
+	for _, name := range []string{"player", "range", "register", "weights", "part", "part-name", "part-key", "just", "target", "tolerance-cents", "no-throws", "adapter", "concert", "chart", "evidence", "svg", "png", "force"} {
 		if cmd.Flags().Changed(name) {
 			return usagef("centwise predict --pairs pairs.csv --csv", "--%s does not go with --pairs: it predicts whole profiles and judges none", name)
 		}
@@ -152,7 +165,16 @@ func (o *predictOptions) answer(ctx context.Context) (*match.Explanation, error)
 	if err != nil {
 		return nil, err
 	}
-	return match.Explain(engine, of, criteria, o.judge.adapter)
+	x, err := match.Explain(engine, of, criteria, o.judge.adapter)
+	if err != nil || !o.evidence {
+		return x, err
+	}
+	e, ok := engine.(match.Influencer)
+	if !ok {
+		return nil, fmt.Errorf("this engine can't say what its predictions owe to sessions")
+	}
+	x.Influence, err = match.FindInfluence(ctx, e, store, of, criteria, o.judge.adapter, o.factory.Progress())
+	return x, err
 }
 
 func printExplanation(o *predictOptions, x *match.Explanation) error {
@@ -160,12 +182,22 @@ func printExplanation(o *predictOptions, x *match.Explanation) error {
 	switch {
 	case o.output.json:
 		return show.JSON(s.Out, x)
+	case o.output.csv && o.evidence:
+		return show.InfluenceTable(x.Influence).WriteCSV(s.Out)
 	case o.output.csv:
 		return show.NoteTable(x, o.concert).WriteCSV(s.Out)
 	case o.chart:
 		if err := show.ProfileChart(s.Out, s.Style, x, o.concert); err != nil {
 			return err
 		}
+	case o.evidence && s.Style.Terminal:
+		return show.Influence(s.Out, s.Style, x, x.Influence)
+	case o.evidence:
+		if err := show.InfluenceTable(x.Influence).Write(s.Out, s.Style); err != nil {
+			return err
+		}
+		s.Notes(show.InfluenceSentences(x.Influence))
+		return nil
 	case s.Style.Terminal:
 		if err := show.Explanation(s.Out, s.Style, x, o.concert); err != nil {
 			return err

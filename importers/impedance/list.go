@@ -18,18 +18,25 @@ type ListEntry struct {
 	Valves pitch.Valves
 }
 
-// maxListed bounds a list: three fingerings of a thousand horns.
-const maxListed = 10_000
+// maxListed bounds a list: three fingerings of a thousand horns. So do
+// maxListBytes, a hundred to each of them.
+const (
+	maxListed    = 10_000
+	maxListBytes = 1 << 20
+)
 
 // ReadList reads a sheet with the columns file and valves, apart by commas,
 // semicolons or tabs. Errors are of kind [catalog.Invalid] and name the line.
 func ReadList(name string, content io.Reader) ([]ListEntry, error) {
-	text, err := io.ReadAll(io.LimitReader(content, 1<<20))
+	text, err := io.ReadAll(io.LimitReader(content, maxListBytes+1))
 	if err != nil {
 		return nil, &catalog.Error{Kind: catalog.NotFound, What: "reading " + name, Hint: "check the name of the file", Err: err}
 	}
 	refuse := func(line int, format string, args ...any) error {
 		return catalog.Errorf(catalog.Invalid, "write a line a curve under the header file,valves, as in: open.csv,0", "%s:%d: %s", name, line, fmt.Sprintf(format, args...))
+	}
+	if len(text) > maxListBytes {
+		return nil, catalog.Errorf(catalog.Invalid, "split it, or leave columns out: only file and valves count", "%s: is larger than %d MB", name, maxListBytes>>20)
 	}
 	head, _, _ := strings.Cut(string(text), "\n")
 	r := csv.NewReader(strings.NewReader(strings.TrimPrefix(string(text), "\ufeff")))
@@ -46,6 +53,9 @@ func ReadList(name string, content io.Reader) ([]ListEntry, error) {
 		cells, err := r.Read()
 		if errors.Is(err, io.EOF) {
 			break
+		}
+		if bad := (*csv.ParseError)(nil); errors.As(err, &bad) {
+			return nil, refuse(bad.Line, "%v", bad.Err)
 		}
 		if err != nil {
 			return nil, refuse(1, "%v", err)

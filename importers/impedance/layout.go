@@ -2,7 +2,9 @@ package impedance
 
 import (
 	"errors"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -37,8 +39,8 @@ func findLayout(lines []line) (layout, bool) {
 				counts[len(l.cells(text.text))]++
 			}
 		}
-		for columns, n := range counts {
-			if columns >= 2 && n > most {
+		for _, columns := range slices.Sorted(maps.Keys(counts)) { // of equals the fewest, each time
+			if n := counts[columns]; columns >= 2 && n > most {
 				most, best = n, l
 				best.columns = columns
 			}

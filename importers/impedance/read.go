@@ -160,7 +160,7 @@ func (r *reading) understand(columns []Column) error {
 		if len(columns) > r.layout.columns {
 			return r.problem(r.rows[0].number, fmt.Sprintf("name %d columns, with - for one to pass over", r.layout.columns), "has %d columns, and %d are named", r.layout.columns, len(columns))
 		}
-		r.columns = columns
+		r.columns = slices.Clone(columns) // units are filled in for this file alone
 		return nil
 	}
 	if r.header() {

@@ -262,3 +262,39 @@ func FuzzRead(f *testing.F) {
 		c.At()(pitch.Shift(c.Hz[0], 1))
 	})
 }
+
+// What is inferred of one file says nothing of the next one that is read with
+// the same columns.
+func TestColumnsAreNotTheFilesOwn(t *testing.T) {
+	columns, err := ParseColumns("f,mag")
+	if err != nil {
+		t.Fatal(err)
+	}
+	hz, err := Read("hz", strings.NewReader(rows("%g,%g", 12)), columns)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text strings.Builder
+	for i := range 12 {
+		fmt.Fprintf(&text, "%g,%g\n", 0.1+0.01*float64(i), -10.0)
+	}
+	khz, err := Read("khz", strings.NewReader(text.String()), columns)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if hz.Hz[0] != 100 || khz.Hz[0] != 100 || len(khz.Remarks) != 2 || columns[0].String() != "f" {
+		t.Errorf("read %v Hz and %v Hz with remarks %q; the columns became %v", hz.Hz[0], khz.Hz[0], khz.Remarks, columns)
+	}
+}
+
+// The same file is refused in the same words each time: which number of columns
+// is the usual one does not depend on the order of a map.
+func TestRefusesAlike(t *testing.T) {
+	text := rows("%g,%g", 6) + rows("%g,%g,1", 6)
+	_, first := Read("x", strings.NewReader(text), nil)
+	for range 50 {
+		if _, err := Read("x", strings.NewReader(text), nil); err == nil || err.Error() != first.Error() {
+			t.Fatalf("once %v, then %v", first, err)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package match
 import (
 	"context"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 
@@ -71,8 +72,8 @@ func PlanVisit(ctx context.Context, e Foresight, q VisitQuestion) (catalog.Visit
 	if err != nil {
 		return none, nil, err
 	}
-	tries := min(q.Tries, max(1, int(float64(q.Minutes)/MinutesPerTry(q.Notes))))
-	if q.Control && tries > 1 {
+	tries := q.tries()
+	if q.Control {
 		tries--
 	}
 	steps := s.visit.Order(nil, nil, tries)
@@ -99,7 +100,16 @@ func (q VisitQuestion) check() error {
 	if !(q.Rule.Cents >= 0 && q.Rule.Cents < 100 && q.Rule.Chance >= 0 && q.Rule.Chance <= 1) {
 		return catalog.Errorf(catalog.Invalid, "use cents from 0 on and a chance from 0 to 100 %", "a visit can't stop at %g cents and a chance of %g", q.Rule.Cents, q.Rule.Chance)
 	}
+	if q.Control && q.tries() < 2 {
+		return catalog.Errorf(catalog.Invalid, fmt.Sprintf("plan two tries and %.0f minutes, or leave the control out", math.Ceil(2*MinutesPerTry(q.Notes))),
+			"a control is a try of its own, and there is room for one try only")
+	}
 	return nil
+}
+
+// tries is how many tries there is strength and time for, the control among them.
+func (q VisitQuestion) tries() int {
+	return min(q.Tries, max(1, int(float64(q.Minutes)/MinutesPerTry(q.Notes))))
 }
 
 // stock are the mouthpieces that are looked into, best expected first.

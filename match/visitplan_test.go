@@ -208,3 +208,16 @@ func TestCardHasItsNotes(t *testing.T) {
 		t.Errorf("%v, want %v", got, want)
 	}
 }
+
+// A control takes the place of a try, so there must be room for two.
+func TestControlNeedsTwoTries(t *testing.T) {
+	for _, change := range []func(*VisitQuestion){func(q *VisitQuestion) { q.Tries = 1 }, func(q *VisitQuestion) { q.Minutes = 8 }} {
+		q := visitQuestion(someSizes)
+		q.Control = true
+		change(&q)
+		kept, _, err := PlanVisit(context.Background(), shop(someSizes), q)
+		if catalog.KindOf(err) != catalog.Invalid {
+			t.Errorf("%d tries, %d minutes: %d planned, %v", q.Tries, q.Minutes, kept.Planned, err)
+		}
+	}
+}

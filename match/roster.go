@@ -91,7 +91,7 @@ type Proof struct {
 	// LostCents is how much better, a student, the best plan can be at most.
 	LostCents float64 `json:"lost_cents_at_most"`
 	// WorstBoundCents is, of a fairest plan, what the worst student has at least
-	// in every plan, changes counted.
+	// in every plan that serves as many, changes counted; 0 = not known.
 	WorstBoundCents float64 `json:"worst_bound_cents,omitempty"`
 }
 

@@ -373,3 +373,16 @@ func TestRosterRefuses(t *testing.T) {
 		t.Errorf("a broken engine: %v", err)
 	}
 }
+
+// Of a fairest plan that leaves somebody without a horn, the bound speaks of
+// those who have one: what staying without costs is no error.
+func TestFairestBoundWhereNotAllAreServed(t *testing.T) {
+	e, q := class(4, 3)
+	m := mouthpiece("S")
+	e.items[m.ID], e.worlds[m.ID] = e.items["M00"], e.worlds["M00"]
+	q.Spares, q.Fairest = []Spare{{m, 1}}, true
+	r := planned(t, e, q)
+	if len(r.Unserved) != 1 || r.Proof.WorstBoundCents > r.WorstCents+2*q.ChangeCents {
+		t.Errorf("%d unserved, worst %.2f, proof %+v, notes %q", len(r.Unserved), r.WorstCents, r.Proof, r.Notes)
+	}
+}

@@ -167,6 +167,8 @@ func (d *desk) notes(r *Roster) []string {
 	case len(r.Lines) == 0:
 	case r.Fairest && r.Proof.Exact:
 		out = append(out, "No plan leaves the worst student better off.")
+	case r.Fairest && r.Proof.WorstBoundCents == 0:
+		out = append(out, "That no plan leaves the worst student better off was searched for, not proved.")
 	case r.Fairest:
 		out = append(out, fmt.Sprintf("The worst student could be left with %.1f cents at best, changes counted: that the mouthpieces go further was searched for, not proved.", r.Proof.WorstBoundCents))
 	case r.Proof.Exact:

@@ -177,11 +177,22 @@ func (d *desk) solve(p *rosterPlan, t *assign.Two) bool {
 	p.proof = Proof{Exact: s.Exact, LostCents: (s.Total - s.Bound) / float64(t.Persons)}
 	if d.q.Fairest {
 		f := assign.FairestTwo(t, s)
-		s.Thing, s.Extra = f.Thing, f.Extra
-		p.proof = Proof{Exact: f.Worst == f.WorstBound, WorstBoundCents: f.WorstBound}
+		d.take(p, t, f.Thing, f.Extra)
+		p.proof = fairProof(f, t.Persons-p.served())
+		return true
 	}
 	d.take(p, t, s.Thing, s.Extra)
 	return true
+}
+
+// fairProof speaks of those who are served: what the others cost is no error.
+func fairProof(f assign.FairTwo, unserved int) Proof {
+	worst, bound := f.Worst(unserved)
+	p := Proof{Exact: worst == bound}
+	if !math.IsInf(bound, 0) {
+		p.WorstBoundCents = bound
+	}
+	return p
 }
 
 // solveHorns is solve where there are no mouthpieces to give out.

@@ -10,16 +10,28 @@ import (
 type FairTwo struct {
 	Thing, Extra []int
 	Total        float64
-	Worst        float64 // the greatest cost
-	// WorstBound is what the greatest cost of every solution is at least.
-	WorstBound float64
+	costs        []float64 // of persons, the greatest first
+	bounds       []float64 // the same if extras had no limit
+}
+
+// Worst is the greatest cost but for the first so many, and what it is at least
+// in every solution with the same first ones: -Inf if nothing is known of that,
+// or nobody is left.
+func (f FairTwo) Worst(but int) (cost, bound float64) {
+	if but >= len(f.costs) {
+		return math.Inf(-1), math.Inf(-1)
+	}
+	if !slices.Equal(f.costs[:but], f.bounds[:but]) {
+		return f.costs[but], math.Inf(-1)
+	}
+	return f.costs[but], min(f.costs[but], f.bounds[but])
 }
 
 // FairestTwo makes the greatest cost small, then the next greatest, and so on.
 // From a solution, such as that of [SolveTwo], it gives things out by [Fairest]
 // with the extras as they are, then extras with the things as they are, until
-// neither makes it fairer. There may be a fairer one; the bound is the greatest
-// cost if extras had no limit.
+// neither makes it fairer. There may be a fairer one; what costs would be if
+// extras had no limit bounds them.
 func FairestTwo(t *Two, from TwoSolution) FairTwo {
 	things, extras := slices.Clone(from.Thing), slices.Clone(from.Extra)
 	costs := t.descending(things, extras)
@@ -40,12 +52,7 @@ func FairestTwo(t *Two, from TwoSolution) FairTwo {
 		}
 		costs = now
 	}
-	out := FairTwo{Thing: things, Extra: extras, Total: t.total(things, extras), Worst: math.Inf(-1)}
-	if len(costs) > 0 {
-		out.Worst = t.descending(things, extras)[0]
-	}
-	out.WorstBound = min(out.Worst, t.freeWorst())
-	return out
+	return FairTwo{Thing: things, Extra: extras, Total: t.total(things, extras), costs: t.descending(things, extras), bounds: t.freeCosts()}
 }
 
 // descending are the costs of persons, the greatest first.
@@ -54,13 +61,12 @@ func (t *Two) descending(things, extras []int) []float64 {
 	for i := range out {
 		out[i] = t.cost(i, things[i], extras[i])
 	}
-	slices.SortFunc(out, func(a, b float64) int { return cmp.Compare(b, a) })
-	return out
+	return falling(out)
 }
 
-// freeWorst is the greatest cost that can't be avoided even without limits of
-// extras.
-func (t *Two) freeWorst() float64 {
+// freeCosts are those of a fairest solution without limits of extras, the
+// greatest first.
+func (t *Two) freeCosts() []float64 {
 	c := NewCosts(t.Persons, t.Things)
 	for i := range t.Persons {
 		for j := range t.Things {
@@ -71,9 +77,15 @@ func (t *Two) freeWorst() float64 {
 	if err != nil {
 		panic(err) // a solution is at hand
 	}
-	worst := math.Inf(-1)
+	out := make([]float64, t.Persons)
 	for i, j := range s.Of {
-		worst = max(worst, c.At(i, j))
+		out[i] = c.At(i, j)
 	}
-	return worst
+	return falling(out)
+}
+
+// falling sorts costs, the greatest first.
+func falling(costs []float64) []float64 {
+	slices.SortFunc(costs, func(a, b float64) int { return cmp.Compare(b, a) })
+	return costs
 }

@@ -43,6 +43,9 @@ var ErrNoWay = errors.New("assign: no way was found to give everybody a thing an
 // an extra, the node of least bound first, up to so many nodes. If these are
 // enough the solution is exact. The error is [ErrNoWay].
 func SolveTwo(t *Two, nodes int) (TwoSolution, error) {
+	if t.Persons > t.Things {
+		return TwoSolution{}, ErrNoWay
+	}
 	s := &twoSearch{Two: t, best: TwoSolution{Total: math.Inf(1)}, table: NewCosts(t.Things, t.Things), pick: make([]int, t.Persons*t.Things)}
 	for k, n := range t.Copies {
 		if n < t.Persons {

@@ -175,11 +175,18 @@ func TestFairestTwo(t *testing.T) {
 		if slices.Compare(after, before) > 0 {
 			t.Fatalf("%v is less fair than %v", after, before)
 		}
-		// Every way has a greatest cost of at least the bound.
-		least := math.Inf(1)
-		eachTwoWorst(p, func(worst float64) { least = min(least, worst) })
-		if f.Worst != after[0] || f.WorstBound > least || f.Worst < least {
-			t.Fatalf("worst %v, bound %v, best possible %v", f.Worst, f.WorstBound, least)
+		// Every way that begins with the same greatest costs goes on with at least
+		// the bound.
+		for but := range p.Persons + 1 {
+			worst, bound := f.Worst(but)
+			if want := slices.Max(append(after[but:], math.Inf(-1))); worst != want || bound > worst {
+				t.Fatalf("worst but %d of %v is %v, bound %v", but, after, worst, bound)
+			}
+			eachTwoFalling(p, func(costs []float64) {
+				if but < len(costs) && slices.Equal(costs[:but], after[:but]) && costs[but] < bound {
+					t.Fatalf("worst but %d of %v is %v, bound %v, and %v is possible", but, after, worst, bound, costs)
+				}
+			})
 		}
 	})
 	// The least total is 1 + 10, the fairest 6 + 6; with one copy of an extra that
@@ -193,19 +200,33 @@ func TestFairestTwo(t *testing.T) {
 			t.Fatal(err)
 		}
 		f := FairestTwo(p, s)
-		if got := p.descending(f.Thing, f.Extra); !slices.Equal(got, want) || f.WorstBound > f.Worst {
-			t.Errorf("%d copies: %v, bound %v, want %v", copies, got, f.WorstBound, want)
+		if got := p.descending(f.Thing, f.Extra); !slices.Equal(got, want) {
+			t.Errorf("%d copies: %v, want %v", copies, got, want)
 		}
 	}
 }
 
-// eachTwoWorst is eachTwo for the greatest costs: each table is searched with
-// totals in which a greater cost outweighs all smaller ones.
-func eachTwoWorst(t *Two, use func(worst float64)) {
+// eachTwoFalling is eachTwo for costs, the greatest first: each table is searched
+// with powers of 8, whose sum holds at most four whole costs from -2 to 11 exactly.
+func eachTwoFalling(t *Two, use func(costs []float64)) {
 	steep := *t
 	steep.Cost = nil
 	for _, x := range t.Cost {
 		steep.Cost = append(steep.Cost, math.Pow(8, x))
 	}
-	eachTwo(&steep, func(total float64) { use(math.Floor(math.Log2(total)/3 + 1e-9)) })
+	eachTwo(&steep, func(total float64) {
+		costs := make([]float64, t.Persons)
+		for i := range costs {
+			costs[i] = math.Floor(math.Log2(total)/3 + 1e-9)
+			total -= math.Pow(8, costs[i])
+		}
+		use(costs)
+	})
+}
+
+func TestMorePersonsThanThings(t *testing.T) {
+	p := &Two{Persons: 2, Things: 1, Extras: 1, Cost: []float64{1, 2}, Copies: []int{2}}
+	if s, err := SolveTwo(p, 10); !errors.Is(err, ErrNoWay) {
+		t.Errorf("%+v, %v", s, err)
+	}
 }

@@ -170,7 +170,7 @@ func (e *evidence) designs(a, b *record) bool {
 // labels compares the labels; lost is what a label is worth less because many have
 // it.
 func (e *evidence) labels(a, b *record, lost float64) {
-	likeness := alike(a.named, b.named)
+	likeness := max(alike(a.named, b.named), alike(a.bare, b.bare))
 	own, one := a.own != "" && b.own != "", (a.own != "") != (b.own != "")
 	switch {
 	case likeness >= 1 && !a.whole.same(b.whole):
@@ -201,7 +201,7 @@ func pick(own bool, ifOwn, otherwise float64) float64 {
 
 // within reports whether all words of one label stand in the other.
 func within(a, b *record) bool {
-	if a.named.marks != b.named.marks {
+	if a.bare.marks != b.bare.marks {
 		return false
 	}
 	few, many := a.named.words, b.named.words

@@ -77,6 +77,7 @@ func TestPairs(t *testing.T) {
 		{"order of words, a slip", horn("Hornbeam", "Tidewright", "Great Skua 5", ""), horn("hornbeam", "Tidewrihgt", "5 Skua, great", "99"), true},
 		{"maker in the model's place", horn("Rowan", "Northlamp", "Bittern 120", "A-77123"), horn("my horn", "", "Northlamp Bittern 120", "a77123"), true},
 		{"an owner behind the label", horn("Hazel", "Northlamp", "Bittern", ""), horn("Hazel (school)", "Northlamp", "Bitern", ""), true},
+		{"the model's number in one label", horn("Heron", "Tidewright", "Heron 3", ""), horn("heron 3", "Tide Wright", "Heron No. 3", ""), true},
 		{"other serial numbers", horn("Alder", "Tidewright", "Heron", "204"), horn("Alder again", "Tidewright", "Heron", "205"), false},
 		{"neighbouring models", horn("Alder", "Tidewright", "Heron 3", ""), horn("alder", "Tidewright", "Heron 5", ""), false},
 		{"another letter", horn("Heron S", "Tidewright", "Heron S", ""), horn("Heron B", "Tidewright", "Heron B", ""), false},

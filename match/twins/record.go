@@ -16,6 +16,7 @@ type record struct {
 	label  string
 	whole  spelling // the label
 	named  spelling // what is named by it, without whose it is and the like
+	bare   spelling // that without the marks of the design
 	own    string   // letters of it that neither the design nor the kind explains
 	name   catalog.DesignName
 	key    string // of the name
@@ -113,6 +114,7 @@ func (r *record) complete(l catalog.Linkable) *record {
 	r.whole = newSpelling(label)
 	owner := newSpelling(r.owner).words
 	r.named = newSpelling(mainPart(label)).without(func(w string) bool { return qualifiers[w] || slices.Contains(owner, w) })
+	r.bare = r.named.withoutMarks(r.design.both)
 	for _, w := range r.named.words {
 		if !generic[w] && !slices.ContainsFunc(r.design.both.words, func(d string) bool { _, ok := slipsOfWords(w, d); return ok }) {
 			r.own += w

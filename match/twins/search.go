@@ -140,7 +140,11 @@ func (s *search) find() ([]Proposal, error) {
 	}
 	// Ids are ULIDs: their order is the order in which records were made.
 	slices.SortStableFunc(s.records, func(a, b *record) int { return strings.Compare(string(a.id), string(b.id)) })
-	for _, step := range []func(){s.bySerial, s.byLabel} {
+	for _, step := range []func(){
+		s.bySerial,
+		func() { s.byLabel(func(r *record) spelling { return r.named }) },
+		func() { s.byLabel(func(r *record) spelling { return r.bare }) },
+	} {
 		if step(); s.ctx.Err() != nil {
 			return nil, s.ctx.Err()
 		}
@@ -165,24 +169,25 @@ func (s *search) bySerial() {
 	}
 }
 
-// byLabel tries records whose labels are alike.
-func (s *search) byLabel() {
-	byTraits := map[string]map[string][]int{} // by the key of the label
+// byLabel tries records whose labels, or what is left of them, are alike.
+func (s *search) byLabel(of func(*record) spelling) {
+	byTraits := map[string]map[string][]int{} // by what the label says
 	for i, r := range s.records {
-		if r.named.empty() {
+		named := of(r)
+		if named.empty() {
 			continue
 		}
 		if byTraits[r.traits] == nil {
 			byTraits[r.traits] = map[string][]int{}
 		}
-		key := labelKey(r)
+		key := named.marks + "\n" + named.letters
 		byTraits[r.traits][key] = append(byTraits[r.traits][key], i)
 	}
 	for _, groups := range byTraits {
 		var named []spelling
 		var members [][]int
 		for _, m := range groups {
-			named, members = append(named, s.records[m[0]].named), append(members, m)
+			named, members = append(named, of(s.records[m[0]])), append(members, m)
 			s.tryAll(m, m)
 		}
 		near(named, func(i, j int) { s.tryAll(members[i], members[j]) })
@@ -219,8 +224,12 @@ func (s *search) try(i, j int) {
 	if i == j || s.tried[pair] {
 		return
 	}
-	s.tried[pair] = true
 	a, b := s.records[pair[0]], s.records[pair[1]]
+	// Labels alone can't outweigh another model; that is soon told by its marks.
+	if a.design.both.marks != b.design.both.marks && !a.design.model.empty() && !b.design.model.empty() && (a.serial == "" || a.serial != b.serial) {
+		return
+	}
+	s.tried[pair] = true
 	if e, ok := s.weigh(a, b); ok && e.odds >= worthMeasuring {
 		s.pairs = append(s.pairs, weighed{a: a, b: b, evidence: e})
 	}

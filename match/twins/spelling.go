@@ -29,6 +29,21 @@ func (s spelling) empty() bool { return s.letters == "" && s.marks == "" }
 // same reports whether two spellings differ in nothing but what is no difference.
 func (s spelling) same(t spelling) bool { return s.marks == t.marks && s.letters == t.letters }
 
+// withoutMarks is the spelling without the marks that another one has too, unless
+// nothing would be left: a label may name the model in full or by its word alone.
+func (s spelling) withoutMarks(t spelling) spelling {
+	marks := strings.Fields(s.marks)
+	for _, m := range strings.Fields(t.marks) {
+		if at := slices.Index(marks, m); at >= 0 {
+			marks = slices.Delete(marks, at, at+1)
+		}
+	}
+	if len(s.words) == 0 && len(marks) == 0 {
+		return s
+	}
+	return made(s.words, marks)
+}
+
 // fillers say nothing of a name. After those that are true, a single i, v or x is
 // a number.
 var fillers = map[string]bool{

@@ -25,6 +25,12 @@ type slip struct {
 	fix       func(float64) float64
 }
 
+// Errors that may count as in tune, in cents.
+const (
+	MinToleranceCents = 0.1
+	MaxToleranceCents = 100.0
+)
+
 const mmPerInch = 25.4 // exact, international inch of 1959
 
 func inches(low, high float64) slip {
@@ -50,7 +56,7 @@ var (
 	tempSpan     = span{"temperature_c", -15, 48, "degrees C", []slip{{48, 120, "degrees Fahrenheit", func(f float64) float64 { return (f - 32) / 1.8 }}}}
 	slideSpan    = span{"slide_mm", 0, 150, "mm", nil}
 	gapSpan      = span{"gap_mm", 0, 30, "mm", nil}
-	toleranceSp  = span{"tolerance_cents", 0.1, 100, "cents", nil}
+	toleranceSp  = span{"tolerance_cents", MinToleranceCents, MaxToleranceCents, "cents", nil}
 	rimMinSpan   = rimSpan.as("rim_min_mm")
 	rimMaxSpan   = rimSpan.as("rim_max_mm")
 	cupMinSpan   = cupSpan.as("cup_min_cm3")

@@ -80,8 +80,8 @@ func (j *judgeFlags) criteria(p *catalog.Player) (match.Criteria, error) {
 func (j *judgeFlags) asked() (match.Criteria, error) {
 	c := match.Criteria{NoThrows: j.noThrows, ToleranceCents: j.tolerance}
 	var err error
-	if j.tolerance < 0 {
-		return c, usagef("--tolerance-cents 10", "--tolerance-cents %v is below nought", j.tolerance)
+	if j.tolerance != 0 && !(j.tolerance >= catalog.MinToleranceCents && j.tolerance <= catalog.MaxToleranceCents) {
+		return c, usagef("--tolerance-cents 10", "--tolerance-cents %v is outside %g to %g", j.tolerance, catalog.MinToleranceCents, catalog.MaxToleranceCents)
 	}
 	if j.notes != "" {
 		if c.Low, c.High, err = parseRange(j.notes); err != nil {

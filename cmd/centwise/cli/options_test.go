@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -267,7 +268,9 @@ func TestJudgeCriteria(t *testing.T) {
 		{name: "not a range", flags: judgeFlags{notes: "low"}, err: "--range"},
 		{name: "not a register", flags: judgeFlags{register: "loud"}, err: "not a register"},
 		{name: "not a tonic", flags: judgeFlags{just: "H"}, err: "not a tonic"},
-		{name: "tolerance below nought", flags: judgeFlags{tolerance: -1}, err: "below nought"},
+		{name: "tolerance below nought", flags: judgeFlags{tolerance: -1}, err: "outside 0.1 to 100"},
+		{name: "tolerance beyond all", flags: judgeFlags{tolerance: math.Inf(1)}, err: "outside 0.1 to 100"},
+		{name: "no tolerance", flags: judgeFlags{tolerance: math.NaN()}, err: "outside 0.1 to 100"},
 	} {
 		c, err := tc.flags.criteria(tc.who)
 		switch {

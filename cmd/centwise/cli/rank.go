@@ -134,10 +134,18 @@ func (o *rankOptions) answer(ctx context.Context) (*match.Ranking, error) {
 	return askRanking(ctx, o, match.Rank)
 }
 
+// checkTop refuses a list of fewer than none.
+func (o *rankOptions) checkTop() error {
+	if o.top < 0 {
+		return usagef("--top 10", "--top %d is below nought", o.top)
+	}
+	return nil
+}
+
 // askRanking asks the question of the options of the catalog's fit.
 func askRanking[R any](ctx context.Context, o *rankOptions, ask func(context.Context, match.Engine, match.Question) (R, error)) (none R, err error) {
-	if o.top < 0 {
-		return none, usagef("--top 10", "--top %d is below nought", o.top)
+	if err := o.checkTop(); err != nil {
+		return none, err
 	}
 	store, err := o.factory.Existing(ctx)
 	if err != nil {

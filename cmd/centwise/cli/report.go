@@ -93,7 +93,7 @@ func (o *reportOptions) take(cmd *cobra.Command) error {
 	case o.aboutSetup():
 		return refuse(cmd, comparisonFlags, "the report on one setup")
 	}
-	return nil
+	return o.rank.checkTop()
 }
 
 // refuse says of flags that were given that they mean nothing for a page.

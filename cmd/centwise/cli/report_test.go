@@ -24,6 +24,7 @@ func TestReportOptions(t *testing.T) {
 		{name: "a visit", args: []string{"--visit", "saturday"}, top: shortlist},
 		{name: "a visit and a horn", args: []string{"--visit", "saturday", "--horn", "Alder"}, err: "--horn does not go with the sheet of a visit"},
 		{name: "a filtered visit", args: []string{"--visit", "saturday", "--stock", "cupboard"}, err: "--stock does not go with"},
+		{name: "fewer than none", args: []string{"--horn", "Alder", "--top", "-1"}, err: "--top -1 is below nought"},
 		{name: "an argument", args: []string{"Alder"}, err: "too many"},
 	} {
 		var got *reportOptions

@@ -278,3 +278,15 @@ func TestAdjustAroundASession(t *testing.T) {
 		t.Errorf("a session without readings: %v", err)
 	}
 }
+
+// A dent is something to find, not to make: nobody is told that it would gain most.
+func TestAdjustAdvisesNoDent(t *testing.T) {
+	a := Adjusted{Changes: []Adjustment{{What: "cup larger", Unit: "%", Step: 5, Outcome: Outcome{Gain: 0.5}}, {What: dent, Outcome: Outcome{Gain: 2}}}}
+	if said := a.irreversibleWords()[0]; strings.Contains(said, "dent") || !strings.Contains(said, "cup larger by 5 %") {
+		t.Error(said)
+	}
+	a.Changes = a.Changes[1:]
+	if said := a.irreversibleWords()[0]; !strings.Contains(said, "none would help") {
+		t.Error(said)
+	}
+}

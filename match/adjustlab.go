@@ -294,6 +294,9 @@ func gapWider(mm float64) change {
 	return change{what: what, unit: "mm", step: max(mm, -mm), reversible: true, doubt: doubtGap, edit: func(s *aircolumn.Setup) { s.Horn.GapMM += mm }}
 }
 
+// dent is the one change that shows what may be wrong, not what may be done.
+const dent = "dent or dirt at the leadpipe's start"
+
 // changes lists what is tried by itself: a usual step of each.
 func (l *lab) changes(h catalog.Horn) []change {
 	out := []change{{
@@ -334,5 +337,5 @@ func (l *lab) changes(h catalog.Horn) []change {
 			change{what: "leadpipe start wider", unit: "mm", step: 0.1, doubt: leadpipe, edit: add(aircolumn.LeadpipeStart, 0.1)},
 			change{what: "leadpipe longer", unit: "mm", step: 10, doubt: leadpipe, edit: add(aircolumn.LeadpipeLength, 10)})
 	}
-	return append(out, change{what: "dent or dirt at the leadpipe's start", unit: "% of the bore", step: 100 * narrowShare, doubt: leadpipe, narrowed: true})
+	return append(out, change{what: dent, unit: "% of the bore", step: 100 * narrowShare, doubt: leadpipe, narrowed: true})
 }

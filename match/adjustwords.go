@@ -62,11 +62,12 @@ func noteWords(o Outcome) []string {
 	return out
 }
 
-// irreversibleWords name the change of shape that would gain most, if any.
+// irreversibleWords name the change of shape that would gain most, if any; a
+// dent is none that anybody makes.
 func (a *Adjusted) irreversibleWords() []string {
 	var list []Adjustment
 	for _, c := range a.Changes {
-		if !c.Reversible && c.Gain >= worthGain {
+		if !c.Reversible && c.What != dent && c.Gain >= worthGain {
 			list = append(list, c)
 		}
 	}

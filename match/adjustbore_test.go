@@ -161,3 +161,13 @@ func TestAdjustOfUselessBores(t *testing.T) {
 		}
 	}
 }
+
+// A gap as long as is believed in can still be tried wider.
+func TestAdjustWidensALongGap(t *testing.T) {
+	truth := generic(t)
+	truth.Horn.GapMM = 29.5
+	a := adjusted(t, withThird(10), describedHorn(t, truth.Horn.Bore()), mouthpiece("Plover 16.2"), Criteria{})
+	if a.Bore != BoreDescribed || changeOf(t, a, "gap wider").Step != 1 {
+		t.Errorf("%s: %+v", a.Bore, a.Changes)
+	}
+}

@@ -20,8 +20,9 @@ type described struct {
 // are wrong.
 const MostOffKeyCents = 300.0
 
-// maxGapMM is the longest gap that is believed in.
-const maxGapMM = 30.0
+// maxGapMM is the longest gap that is believed in, and maxTriedGapMM the longest
+// that one is made by trying what a wider gap does.
+const maxGapMM, maxTriedGapMM = 30.0, 40.0
 
 // Describe is the setup with a described bore behind the mouthpiece in place of
 // our shape of a horn; loops stay as they are. What the description says of a
@@ -138,8 +139,8 @@ func (h Horn) HasLeadpipe() bool { return h.described == nil || len(h.described.
 
 // checkDescribed reports changes that make no horn of a described one.
 func (h Horn) checkDescribed() error {
-	if !(h.GapMM >= 0 && h.GapMM <= maxGapMM) {
-		return catalog.Errorf(catalog.Invalid, "check the dimensions of the horn", "a gap of %g is outside 0 to %g", h.GapMM, maxGapMM)
+	if !(h.GapMM >= 0 && h.GapMM <= maxTriedGapMM) {
+		return catalog.Errorf(catalog.Invalid, "check the dimensions of the horn", "a gap of %g is outside 0 to %g", h.GapMM, maxTriedGapMM)
 	}
 	return h.described.bore(h).Check()
 }

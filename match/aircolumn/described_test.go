@@ -105,7 +105,7 @@ func TestDescribeRefuses(t *testing.T) {
 	for _, tc := range []struct {
 		d     Dimension
 		value float64
-	}{{Gap, -1}, {Gap, 31}, {Gap, math.NaN()}, {LeadpipeLength, 0}, {LeadpipeStart, -1}, {TuningSlide, -400}} {
+	}{{Gap, -1}, {Gap, 41}, {Gap, math.NaN()}, {LeadpipeLength, 0}, {LeadpipeStart, -1}, {TuningSlide, -400}} {
 		if _, err := s.With(tc.d, tc.value).Model(dryAir(20)); catalog.KindOf(err) != catalog.Invalid {
 			t.Errorf("%s of %g: %v", tc.d.Name, tc.value, err)
 		}

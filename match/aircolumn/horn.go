@@ -36,7 +36,7 @@ func (h Horn) Check() error {
 		value     float64
 		low, high float64
 	}{
-		{"gap", h.GapMM, 0, maxGapMM}, {"receiver", h.ReceiverMM, 5, 20}, {"leadpipe start", h.LeadpipeStartMM, 5, 20},
+		{"gap", h.GapMM, 0, maxTriedGapMM}, {"receiver", h.ReceiverMM, 5, 20}, {"leadpipe start", h.LeadpipeStartMM, 5, 20},
 		{"leadpipe length", h.LeadpipeMM, 20, 1500}, {"bore", h.BoreMM, 6, 25}, {"tube length", h.TubeMM + 2*h.SlideMM, 1, 5000},
 		{"bell length", h.BellMM, 100, 3000}, {"bell mouth", h.MouthMM, 50, 400}, {"flare", h.Flare, 0.2, 2},
 	} {

@@ -169,7 +169,11 @@ func TestReportHeadlines(t *testing.T) {
 	if got, want := rankHeadline(r), "Try Plover 16.2 first: the chance that it is the best of 7 is 62 %. Don't stop there: Dunlin 16.6 (30 %) may be better."; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	r.Pairings, r.Considered = r.Pairings[:1], 1
+	r.Pairings = r.Pairings[:1]
+	if got, want := candidatesTitle(r), "Mouthpieces for Alder: the first of 7"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	r.Considered = 1
 	if got := rankHeadline(r); got != "There is only Plover 16.2 to judge." {
 		t.Errorf("%q", got)
 	}
@@ -210,7 +214,7 @@ func TestStaffChart(t *testing.T) {
 
 // Scales have few numbers, at round places, and hold all there is.
 func TestScales(t *testing.T) {
-	for _, all := range [][]float64{nil, {3, -2}, {44, -18}, {150, -150}, {-150}, {0.1}} {
+	for _, all := range [][]float64{nil, {3, -2}, {44, -18}, {150, -150}, {-150}, {0.1}, {900, -700}} {
 		s := newCentScale(all)
 		if n := len(s.ticks()); n < 3 || n > 8 {
 			t.Errorf("%v: %d numbers", all, n)
@@ -221,7 +225,7 @@ func TestScales(t *testing.T) {
 			}
 		}
 	}
-	for _, high := range []float64{0.5, 4, 12, 80, 150} {
+	for _, high := range []float64{0.5, 4, 12, 80, 150, 400, 5000} {
 		s := newErrorScale(10, high)
 		ticks := s.ticks()
 		if n := len(ticks); n < 4 || n > 9 || s.at(high) > 100 || s.at(10) > 100 || ticks[0].Anchor != "start" {

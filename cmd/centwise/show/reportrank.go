@@ -83,10 +83,14 @@ func candidatesTitle(r *match.Ranking) string {
 	if r.Horn == "" {
 		what = "Horns for " + r.Mouthpiece
 	}
-	if len(r.Pairings) < r.Considered {
-		return fmt.Sprintf("%s: the first %d of %d", what, len(r.Pairings), r.Considered)
+	switch shown := len(r.Pairings); {
+	case shown >= r.Considered:
+		return what
+	case shown == 1:
+		return fmt.Sprintf("%s: the first of %d", what, r.Considered)
+	default:
+		return fmt.Sprintf("%s: the first %d of %d", what, shown, r.Considered)
 	}
-	return what
 }
 
 // contender is the chance of being best from which on a pairing is named at the

@@ -196,13 +196,19 @@ func newCentScale(all []float64) centScale {
 	for _, v := range all {
 		low, high = min(low, v), max(high, v)
 	}
-	step := 5.0
-	for _, wider := range []float64{10, 20, 50} {
-		if (high-low)/step > 6 {
-			step = wider
+	return centScale{math.Floor(low/5) * 5, math.Ceil(high/5) * 5, roundStep(5, (high-low)/6)}
+}
+
+// roundStep is the least of 1, 2, 5, 10, 20, 50 ... that is no less than either
+// of two.
+func roundStep(least, enough float64) float64 {
+	for decade := 1.0; ; decade *= 10 {
+		for _, step := range []float64{decade, 2 * decade, 5 * decade} {
+			if step >= least && !(step < enough) {
+				return step
+			}
 		}
 	}
-	return centScale{math.Floor(low/5) * 5, math.Ceil(high/5) * 5, step}
 }
 
 func (s centScale) at(cents float64) percentX {
@@ -293,13 +299,7 @@ func newErrorScale(tolerance float64, all ...float64) errorScale {
 	for _, v := range all {
 		high = max(high, 1.05*v)
 	}
-	step := 1.0
-	for _, wider := range []float64{2, 5, 10, 20} {
-		if high/step > 7 {
-			step = wider
-		}
-	}
-	return errorScale{high, step}
+	return errorScale{high, roundStep(1, high/7)}
 }
 
 func (s errorScale) at(cents float64) percentX { return percentX(100 * cents / s.high) }

@@ -29,7 +29,7 @@ const Format = 1
 
 // Limits of a bundle. The longest line holds a session of a million readings.
 const (
-	maxLineBytes = 16 << 20
+	maxLineBytes = 16 << 20 // its end included
 	maxBytes     = 64 << 30 // of all lines together
 	maxGear      = 1 << 20  // pieces of gear, whose ids are kept
 )

@@ -102,7 +102,7 @@ func (w *writer) add(p catalog.Pooled, body []byte) error {
 	w.line = append(w.line, ':')
 	w.line = append(w.line, body...)
 	w.line = append(w.line, '}')
-	if len(w.line) > maxLineBytes {
+	if len(w.line)+1 > maxLineBytes { // with its end, as it is read
 		return catalog.Errorf(catalog.Invalid, "leave it out of the selection", "the %s %s is too large for a bundle: %d bytes", p.Kind(), p.ID(), len(w.line))
 	}
 	w.summary.Records++

@@ -33,6 +33,21 @@ func TestRankPicture(t *testing.T) {
 	}
 }
 
+// Draws make nothing certain, in pictures and on narrow sheets too.
+func TestNothingIsCertain(t *testing.T) {
+	r := ranked("Alder")
+	r.Pairings[0].ChanceBest = 1
+	if svg := drawnSVG(t, RankPicture(r, 10)); strings.Contains(svg, "100 %") || !strings.Contains(svg, "over 99 %") {
+		t.Error("a picture calls the first the best for certain")
+	}
+	v := visitReport().Visit
+	v.Tries[0].ChanceBetter = 1
+	var b strings.Builder
+	if err := VisitSheet(&b, Style{}, v); err != nil || strings.Contains(b.String(), "100 %") || !strings.Contains(b.String(), "over 99 %") {
+		t.Errorf("a sheet calls a try better for certain (%v):\n%s", err, b.String())
+	}
+}
+
 // A long list is drawn as far as it can be read, and says so; long names are
 // cut, and what users wrote is harmless.
 func TestRankPictureOfMuch(t *testing.T) {

@@ -36,7 +36,7 @@ func RankPicture(r *match.Ranking, toleranceCents float64) Picture {
 		p.line(plotter.XYs{{X: x.Low, Y: at}, {X: x.High, Y: at}}, flatC, 1.6)
 		p.points(plotter.XYs{{X: x.ErrorCents, Y: at}}, ink, 2.8)
 		chances.XYs = append(chances.XYs, plotter.XY{X: x.High, Y: at})
-		chances.Labels = append(chances.Labels, fmt.Sprintf("best %.0f %%", 100*x.ChanceBest))
+		chances.Labels = append(chances.Labels, "best "+chance(x.ChanceBest))
 		largest = max(largest, x.High, x.ErrorCents)
 	}
 	bottom := -float64(len(list)-1) - 0.7

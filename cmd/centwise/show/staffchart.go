@@ -276,7 +276,13 @@ func (k staffKind) inWords(notes []staffNote) string {
 	return strings.Join(append(out, fmt.Sprintf("%s: %s of %d.", capital(plain), match.Count(len(listed[Plain]), "note"), len(notes))), " ")
 }
 
-func capital(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
+// capital is a text with a capital first.
+func capital(text string) string {
+	if text == "" {
+		return text
+	}
+	return strings.ToUpper(text[:1]) + text[1:]
+}
 
 // key explains the marks of a chart.
 func (k staffKind) key() []keyEntry {

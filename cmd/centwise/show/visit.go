@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"centwise/catalog"
-	"centwise/catalog/pitch"
 	"centwise/match"
 )
 
@@ -63,8 +62,8 @@ func VisitSheet(w io.Writer, s Style, v *match.VisitSheet) error {
 		case t.Control:
 			p.line("%d. %s: %s, your own, once more", t.Number, t.Code, t.Mouthpiece)
 		default:
-			p.line("%d. %s: %s, leaves %.1f (%.1f..%.1f), better than now %.0f %%; rests on %s", t.Number, t.Code, t.Mouthpiece,
-				t.Error.Cents, t.Error.Low, t.Error.High, 100*t.ChanceBetter, basisWords(t))
+			p.line("%d. %s: %s, leaves %.1f (%.1f..%.1f), better than now %s; rests on %s", t.Number, t.Code, t.Mouthpiece,
+				t.Error.Cents, t.Error.Low, t.Error.High, chance(t.ChanceBetter), basisWords(t))
 		}
 	}
 	p.line("%s", v.Rest)
@@ -84,8 +83,7 @@ func VisitSheet(w io.Writer, s Style, v *match.VisitSheet) error {
 }
 
 func visitNote(p *page, n match.DecidingNote) {
-	valves, _ := pitch.ParseValves(n.Fingering)
-	p.heading("%s, %s (tuner: %s)", n.Note, Fingering(valves), n.Sounds)
+	p.heading("%s, %s (tuner: %s)", n.Note, valveNames(n.Fingering), n.Sounds)
 	p.line("%s", n.Listen)
 	for _, x := range n.Windows {
 		text := fmt.Sprintf("%s: %s (%s..%s), %s to now", x.Code, Signed(x.Expected, 0), Signed(x.Low, 0), Signed(x.High, 0), Signed(x.Difference, 0))
@@ -168,16 +166,9 @@ func VisitProgress(w io.Writer, s Style, v *match.VisitProgress) error {
 		if !v.Blind && v.Next != v.NextCode {
 			next += ", " + v.Next
 		}
-		p.line("Next: %s. %s.", next, upper(v.DoneFor))
+		p.line("Next: %s. %s.", next, capital(v.DoneFor))
 	}
 	return p.err
-}
-
-func upper(text string) string {
-	if text == "" {
-		return text
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
 }
 
 // VisitResult prints the end of a visit: the verdict, then how all stood and stand.
@@ -190,7 +181,7 @@ func VisitResult(w io.Writer, s Style, v *match.VisitProgress) error {
 		p.line("%s", v.WhyNotRaw)
 	}
 	if v.DoneFor != "" && v.Tried > 0 {
-		p.line("%s.", upper(v.DoneFor))
+		p.line("%s.", capital(v.DoneFor))
 	}
 	p.space()
 	if p.err != nil {
@@ -216,9 +207,8 @@ const shownUntried = 3
 func CardTable(c match.Card) *Table {
 	t := &Table{Columns: []Column{{Title: "note", Name: "note"}, {Title: "valves", Name: "fingering"}, {Title: "own", Right: true}, {Title: "A", Right: true}, {Title: "B", Right: true}, {Title: "C", Right: true}, {Name: "partial", Right: true}}}
 	for _, n := range c.Notes {
-		valves, _ := pitch.ParseValves(n.Fingering)
 		gap := Words("__ __")
-		t.Add(Words(n.Note), Either(Fingering(valves), n.Fingering), gap, gap, gap, gap, Count(n.Partial))
+		t.Add(Words(n.Note), Either(valveNames(n.Fingering), n.Fingering), gap, gap, gap, gap, Count(n.Partial))
 	}
 	return t
 }

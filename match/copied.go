@@ -21,7 +21,8 @@ const (
 	copiedBlock = 4
 )
 
-// copies gathers sessions to find those with the same digits.
+// copies gathers sessions, in the order of recording, to find those with the same
+// digits.
 type copies struct {
 	sessions []copySheet
 	blocks   map[string][]int32 // digits of notes in a row, and who has them
@@ -29,10 +30,9 @@ type copies struct {
 
 // copySheet is what is kept of a session.
 type copySheet struct {
-	name     string
-	sequence int64
-	slots    []pitch.Slot // sorted
-	cents    []float64
+	name  string
+	slots []pitch.Slot // sorted
+	cents []float64
 }
 
 func (c *copies) add(s *sheet) {
@@ -44,7 +44,7 @@ func (c *copies) add(s *sheet) {
 		order[i] = i
 	}
 	slices.SortFunc(order, func(a, b int) int { return s.slots[a].Compare(s.slots[b]) })
-	kept := copySheet{name: s.name(), sequence: s.Sequence}
+	kept := copySheet{name: s.name()}
 	for _, i := range order {
 		kept.slots, kept.cents = append(kept.slots, s.slots[i]), append(kept.cents, s.cents[i])
 	}

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"centwise/catalog"
+	"centwise/catalog/pitch"
 )
 
 // A tuning slide that is moved in the middle of a session lifts or lowers what
@@ -82,20 +83,14 @@ func (s *sheet) stepOfNotes(e expectation) (best step) {
 
 // stepOfRounds compares the second readings of notes with the first ones.
 func (s *sheet) stepOfRounds() step {
-	first := map[int]float64{}
-	at := map[string]int{}
-	for i, slot := range s.slots {
-		at[slot.String()] = i
-	}
-	seen := map[int]int{}
+	first, seen := map[pitch.Slot]float64{}, map[pitch.Slot]int{}
 	var rise, noise []float64
 	for _, r := range s.Readings {
-		i := at[r.Slot.String()]
-		switch seen[i]++; seen[i] {
+		switch seen[r.Slot]++; seen[r.Slot] {
 		case 1:
-			first[i] = r.Cents
+			first[r.Slot] = r.Cents
 		case 2:
-			rise, noise = append(rise, r.Cents-first[i]), append(noise, math.Sqrt2*s.noise)
+			rise, noise = append(rise, r.Cents-first[r.Slot]), append(noise, math.Sqrt2*s.noise)
 		}
 	}
 	if len(rise) < roundNotes {

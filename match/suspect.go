@@ -173,8 +173,8 @@ const priorOdds = 0.01 / 5
 // independent witnesses.
 const maxCertainty = 0.99
 
-// certaintyOf turns a gain, which is the logarithm of the likelihood ratio for
-// normal residuals of unknown size, into a probability.
+// certaintyOf turns a gain, the logarithm of a ratio of likelihoods, into a
+// probability, by the odds before looking.
 func certaintyOf(gain float64) float64 {
 	return min(maxCertainty, 1/(1+math.Exp(-gain)/priorOdds))
 }

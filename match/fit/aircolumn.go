@@ -151,7 +151,7 @@ func withoutLevel(slots []pitch.Slot, before, after map[pitch.Slot]float64) []fl
 		return nil
 	}
 	level := mat.NewDense(len(at), 2, rows)
-	var fitted, left mat.VecDense
+	var fitted, common mat.VecDense
 	shift := mat.NewVecDense(len(at), cents)
 	if err := fitted.SolveVec(level, shift); err != nil {
 		return nil // one combination of valves only
@@ -159,9 +159,9 @@ func withoutLevel(slots []pitch.Slot, before, after map[pitch.Slot]float64) []fl
 	if math.Abs(fitted.AtVec(0)+fitted.AtVec(1)) > aircolumn.MostOffKeyCents {
 		return nil
 	}
-	left.MulVec(level, &fitted)
+	common.MulVec(level, &fitted)
 	for i, j := range at {
-		out[j] = boreShare * (cents[i] - left.AtVec(i))
+		out[j] = boreShare * (cents[i] - common.AtVec(i))
 	}
 	return out
 }

@@ -53,7 +53,7 @@ const stockLooked = 40
 // sense; those of [Rank], and NotFound when the stock has nothing to try.
 func PlanVisit(ctx context.Context, e Foresight, q VisitQuestion) (catalog.Visit, *VisitSheet, error) {
 	var none catalog.Visit
-	if err := q.check(); err != nil {
+	if err := q.Check(); err != nil {
 		return none, nil, err
 	}
 	stock, leftOut, err := q.stock(ctx, e)
@@ -88,7 +88,8 @@ func PlanVisit(ctx context.Context, e Foresight, q VisitQuestion) (catalog.Visit
 	return kept, sheet, nil
 }
 
-func (q VisitQuestion) check() error {
+// Check refuses budgets that make no sense. The error is of kind Invalid.
+func (q VisitQuestion) Check() error {
 	for _, n := range []struct {
 		what        string
 		value, most int

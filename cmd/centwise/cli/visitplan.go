@@ -152,8 +152,31 @@ func (o *visitPlanOptions) question(ctx context.Context, store catalog.Store) (m
 			return q, err
 		}
 	}
+	if err := o.mayBegin(ctx, store, q); err != nil {
+		return q, err
+	}
 	q.Stock, err = o.inStock(ctx, store)
 	return q, err
+}
+
+// mayBegin refuses what would be refused later, before a stock list adds gear.
+func (o *visitPlanOptions) mayBegin(ctx context.Context, store catalog.Store, q match.VisitQuestion) error {
+	if err := q.Check(); err != nil {
+		return err
+	}
+	if o.dryRun {
+		return nil
+	}
+	if err := checkPlace(o.key, o.force, "--blind key.txt"); err != nil {
+		return err
+	}
+	switch other, err := store.Visit(ctx, q.Name); {
+	case err == nil:
+		return catalog.Errorf(catalog.Conflict, "choose another name, or go on with: centwise visit record "+catalog.ShellWord(other.Name), "there is a visit called %q already", other.Name)
+	case catalog.KindOf(err) != catalog.NotFound:
+		return err
+	}
+	return nil
 }
 
 // present is the mouthpiece that is played now.

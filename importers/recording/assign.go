@@ -56,7 +56,7 @@ const (
 func Align(files [][]Tone, e Expected) Alignment {
 	a := newAligner(files, e)
 	if len(a.pitches) == 0 || len(e.Slots) == 0 {
-		return Alignment{Matches: make([]Match, len(a.pitches)), Missing: unheard(e.Slots, nil)}
+		return alignment(make([]Match, len(a.pitches)), e.Slots)
 	}
 	middle := a.middleOffset()
 	best := math.Inf(1)
@@ -77,10 +77,21 @@ func Align(files [][]Tone, e Expected) Alignment {
 	a.offset = a.offsetOf(a.matches())
 	a.forward()
 	a.backward()
-	out := Alignment{Matches: a.matches()}
-	out.OffsetCents = middleCents(out.Matches)
-	out.Missing = unheard(e.Slots, out.Matches)
-	return out
+	return alignment(a.matches(), e.Slots)
+}
+
+func alignment(matches []Match, expected []pitch.Slot) Alignment {
+	return Alignment{Matches: matches, OffsetCents: middleCents(matches), Missing: unheard(expected, matches)}
+}
+
+// Decided is the alignment with what somebody says that tones are, by their
+// places.
+func (a Alignment) Decided(tones map[int]Match, e Expected) Alignment {
+	matches := slices.Clone(a.Matches)
+	for i, m := range tones {
+		matches[i] = m
+	}
+	return alignment(matches, e.Slots)
 }
 
 // aligner holds tables by tone and expected note.

@@ -193,3 +193,21 @@ func TestRecordingOfNothing(t *testing.T) {
 		t.Errorf("a folder: exit %d: %s", code, errOut)
 	}
 }
+
+// What --set decides counts in what is said of the notes as a whole: which were
+// not heard, which were none, and how sharp all are.
+func TestRecordingAfterSet(t *testing.T) {
+	w := newWorld(t)
+	file := record(t, written(t, "C4", 40), written(t, "D4", 0), written(t, "A4", 0))
+	args := []string{"import", "recording", file, "--horn", "Alder", "--notes", "C4 D4 F4", "--dry-run"}
+	if _, _, errOut := w.run(args...); !strings.Contains(errOut, "Not heard: F4.") || !strings.Contains(errOut, "None of the expected notes: tone 3.") {
+		t.Fatal(errOut)
+	}
+	code, _, errOut := w.run(append(args, "--set", "1=out", "--set", "3=F4")...)
+	if code != exitOK || !strings.Contains(errOut, "Not heard: C4.") || strings.Contains(errOut, "None of the expected notes") {
+		t.Errorf("exit %d: %s", code, errOut)
+	}
+	if code, _, errOut = w.run(append(args, "--set", "1=out", "--set", "3=out")...); code != exitOK || !strings.Contains(errOut, "All notes together are 0 cents") {
+		t.Errorf("exit %d: %s", code, errOut)
+	}
+}

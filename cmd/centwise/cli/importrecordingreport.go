@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -85,7 +86,8 @@ func (h *hearing) sayPlaces() {
 	}
 	var none []string
 	for i, m := range h.alignment.Matches {
-		if !m.Placed {
+		left := slices.ContainsFunc(h.choices, func(c choice) bool { return c.out && c.tone == i+1 })
+		if !m.Placed && !left {
 			none = append(none, strconv.Itoa(i+1))
 		}
 	}

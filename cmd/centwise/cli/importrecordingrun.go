@@ -153,8 +153,12 @@ func (h *hearing) align() error {
 	for _, f := range h.files {
 		files = append(files, f.Kept())
 	}
-	h.alignment = recording.Align(files, expected)
-	return h.choose(horn)
+	chosen, err := h.chosen(horn)
+	if err != nil {
+		return err
+	}
+	h.alignment = recording.Align(files, expected).Decided(chosen, expected)
+	return nil
 }
 
 // expected are the notes that were to be played.
@@ -176,24 +180,26 @@ func (h *hearing) expected(horn catalog.Horn) (recording.Expected, error) {
 	return e, err
 }
 
-// choose does what --set says.
-func (h *hearing) choose(horn catalog.Horn) error {
+// chosen is what --set says of tones, by their places.
+func (h *hearing) chosen(horn catalog.Horn) (map[int]recording.Match, error) {
+	out := map[int]recording.Match{}
 	for _, c := range h.choices {
-		if c.tone > len(h.kept) {
-			return usagef("'centwise import recording ... --dry-run' lists the tones", "--set %d: there are %s", c.tone, match.Count(len(h.kept), "tone"))
+		at := c.tone - 1
+		if at >= len(h.kept) {
+			return nil, usagef("'centwise import recording ... --dry-run' lists the tones", "--set %d: there are %s", c.tone, match.Count(len(h.kept), "tone"))
 		}
 		if c.out {
-			h.alignment.Matches[c.tone-1] = recording.Match{}
+			out[at] = recording.Match{}
 			continue
 		}
 		list, err := recording.ParseNotes(c.text, horn.Valves)
 		if err != nil {
-			return usagef("--set 12=Eb4", "--set %d=%s: %v", c.tone, c.text, err)
+			return nil, usagef("--set 12=Eb4", "--set %d=%s: %v", c.tone, c.text, err)
 		}
 		note := list[0].Note() + pitch.Note(horn.Transposition())
-		h.alignment.Matches[c.tone-1] = recording.Match{Placed: true, Slot: list[0], Cents: h.kept[c.tone-1].Cents(note, h.a4)}
+		out[at] = recording.Match{Placed: true, Slot: list[0], Cents: h.kept[at].Cents(note, h.a4)}
 	}
-	return nil
+	return out, nil
 }
 
 // finish shows what was heard and records it if that is wanted.

@@ -63,8 +63,13 @@ often as needed; --undo takes the last line of the visit back.`,
 }
 
 func visitRecordRun(ctx context.Context, o *visitRecordOptions) error {
-	if o.undo && len(o.reads) > 0 {
+	switch {
+	case o.undo && len(o.reads) > 0:
 		return usagef("give one of them", "--undo and --read cannot be used together")
+	case o.try != "" && len(o.reads) == 0 && !o.undo:
+		return usagef(`--try B --read "G5 -3 -4"; without either it asks note by note`, "--try says whose readings they are, and --read is missing")
+	case o.try == "" && len(o.reads) > 0:
+		return usagef(`--try B --read "G5 -3 -4"`, "--try is missing: of which candidate are the readings?")
 	}
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
@@ -116,11 +121,11 @@ func (r *visitRecording) progress(ctx context.Context) (*match.VisitProgress, er
 func (r *visitRecording) byFlags(ctx context.Context) error {
 	o := r.options
 	if o.undo {
-		taken := r.visit.Taken()
-		if len(taken) == 0 {
+		undo, any := r.undo()
+		if !any {
 			return catalog.Errorf(catalog.Invalid, "read a note first", "there is no line to take back")
 		}
-		if err := r.add(ctx, catalog.VisitLine{Code: taken[len(taken)-1].Code, DraftLine: catalog.DraftLine{Kind: catalog.LineUndo}}); err != nil {
+		if err := r.add(ctx, undo); err != nil {
 			return err
 		}
 	}
@@ -138,6 +143,15 @@ func (r *visitRecording) byFlags(ctx context.Context) error {
 		return err
 	}
 	return o.print(p)
+}
+
+// undo is the line that takes back the last line of the visit, if there is one.
+func (r *visitRecording) undo() (l catalog.VisitLine, any bool) {
+	taken := r.visit.Taken()
+	if len(taken) == 0 {
+		return l, false
+	}
+	return catalog.VisitLine{Code: taken[len(taken)-1].Code, DraftLine: catalog.DraftLine{Kind: catalog.LineUndo}}, true
 }
 
 // lines turns --try and --read into lines; all are looked at before any is kept.
@@ -284,6 +298,8 @@ func (r *visitRecording) choose(ctx context.Context, asker form.Asker, p *match.
 // why says what speaks for going on or stopping.
 func (r *visitRecording) why(p *match.VisitProgress) string {
 	switch {
+	case p.Tried == 0 && r.visit.Planned == 1:
+		return "1 try is planned"
 	case p.Tried == 0:
 		return fmt.Sprintf("%d tries are planned", r.visit.Planned)
 	case p.Done:
@@ -315,7 +331,8 @@ func (r *visitRecording) nextNote(code string) (pitch.Slot, bool) {
 	return pitch.Slot{}, false
 }
 
-// readTry asks for every note of a candidate that is still to be read.
+// readTry asks for every note of a candidate that is still to be read. Undo may
+// go back to the candidate before, whose note is then asked for.
 func (r *visitRecording) readTry(ctx context.Context, asker form.Asker, code string) error {
 	for {
 		slot, more := r.nextNote(code)
@@ -343,10 +360,11 @@ func (r *visitRecording) readTry(ctx context.Context, asker form.Asker, code str
 		case protocol.Skip:
 			l.Kind = catalog.LineSkip
 		case protocol.Undo:
-			if len(r.visit.Taken()) == 0 {
+			undo, any := r.undo()
+			if !any {
 				continue
 			}
-			l.DraftLine = catalog.DraftLine{Kind: catalog.LineUndo}
+			l, code = undo, undo.Code
 		}
 		if err := r.add(ctx, l); err != nil {
 			return err

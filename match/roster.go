@@ -2,6 +2,7 @@ package match
 
 import (
 	"context"
+	"math"
 	"slices"
 
 	"centwise/catalog"
@@ -182,7 +183,7 @@ func (q RosterQuestion) check() error {
 	switch {
 	case len(q.Students) == 0:
 		return catalog.Errorf(catalog.NotFound, "add players, or give a class list", "there is no student to give a horn to")
-	case !(q.ChangeCents >= 0):
+	case !(q.ChangeCents >= 0) || math.IsInf(q.ChangeCents, 1):
 		return catalog.Errorf(catalog.Invalid, "give nought or more", "what a change must gain is %g cents", q.ChangeCents)
 	}
 	for _, s := range q.Spares {

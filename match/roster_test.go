@@ -354,12 +354,13 @@ func TestRosterRefuses(t *testing.T) {
 		change func(*RosterQuestion)
 		words  string
 	}{
-		"no student":     {func(q *RosterQuestion) { q.Students = nil }, "no student"},
-		"twice":          {func(q *RosterQuestion) { q.Students[1] = q.Students[0] }, "twice"},
-		"change":         {func(q *RosterQuestion) { q.ChangeCents = math.NaN() }, "a change must gain"},
-		"copies":         {func(q *RosterQuestion) { q.Spares = []Spare{{mouthpiece("S"), -1}} }, "-1 copies"},
-		"lock a ghost":   {func(q *RosterQuestion) { q.WhatIf = &WhatIf{Locks: map[string]catalog.ID{"ghost": "H00"}} }, "ghost"},
-		"lock one twice": {func(q *RosterQuestion) { q.WhatIf = &WhatIf{Locks: map[string]catalog.ID{"P00": "H00", "P01": "H00"}} }, "same horn"},
+		"no student":      {func(q *RosterQuestion) { q.Students = nil }, "no student"},
+		"twice":           {func(q *RosterQuestion) { q.Students[1] = q.Students[0] }, "twice"},
+		"change":          {func(q *RosterQuestion) { q.ChangeCents = math.NaN() }, "a change must gain"},
+		"change for ever": {func(q *RosterQuestion) { q.ChangeCents = math.Inf(1) }, "a change must gain"},
+		"copies":          {func(q *RosterQuestion) { q.Spares = []Spare{{mouthpiece("S"), -1}} }, "-1 copies"},
+		"lock a ghost":    {func(q *RosterQuestion) { q.WhatIf = &WhatIf{Locks: map[string]catalog.ID{"ghost": "H00"}} }, "ghost"},
+		"lock one twice":  {func(q *RosterQuestion) { q.WhatIf = &WhatIf{Locks: map[string]catalog.ID{"P00": "H00", "P01": "H00"}} }, "same horn"},
 	} {
 		bad := q
 		bad.Students = slices.Clone(q.Students)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 
 	"github.com/spf13/cobra"
 
@@ -40,8 +41,8 @@ func (o *rosterAsk) check() error {
 	switch {
 	case o.class != "" && o.tag != "":
 		return usagef("leave --tag out", "--tag chooses players of the catalog, and the class list names them already")
-	case !(o.changeCents >= 0):
-		return usagef("--change-cents 0.5", "--change-cents %v is below nought", o.changeCents)
+	case !(o.changeCents >= 0) || math.IsInf(o.changeCents, 1):
+		return usagef("--change-cents 0.5; a student who is to change nothing keeps it with --lock", "--change-cents %v is no number of cents from nought on", o.changeCents)
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package match
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -77,14 +78,14 @@ func PlanVisit(ctx context.Context, e Foresight, q VisitQuestion) (catalog.Visit
 		tries--
 	}
 	steps := s.visit.Order(nil, nil, tries)
+	kept = s.arrange(steps, q)
 	kept.Notes = s.decidingNotes(steps, q.Notes)
-	kept = arrange(kept, steps, q)
 	s, err = openVisit(e, kept, q.Horn, q.Player, append([]catalog.Mouthpiece{q.Now}, stock...))
 	if err != nil {
 		return none, nil, err
 	}
 	sheet := s.sheet(steps)
-	sheet.LeftOut, sheet.TriesAsked = leftOut, q.Tries
+	sheet.LeftOut = leftOut
 	return kept, sheet, nil
 }
 
@@ -134,19 +135,22 @@ func (q VisitQuestion) stock(ctx context.Context, e Engine) ([]catalog.Mouthpiec
 	return out, r.LeftOut, nil
 }
 
-// arrange puts the candidates into the order of the plan, with the control in the
-// middle of it, and gives them letters in an order that tells nothing.
-func arrange(v catalog.Visit, steps []visit.Step, q VisitQuestion) catalog.Visit {
+// arrange puts the candidates of the kept visit into the order of the plan, with
+// the control in the middle of it, and gives them letters in an order that tells
+// nothing.
+func (s *visitState) arrange(steps []visit.Step, q VisitQuestion) catalog.Visit {
+	v := s.kept
 	var order []catalog.VisitCandidate
-	for _, s := range steps {
-		order = append(order, v.Candidates[s.Setup-1])
+	for _, step := range steps {
+		order = append(order, catalog.VisitCandidate{Mouthpiece: s.mouthpieces[step.Setup].ID})
 	}
+	inPlan := slices.Clone(order)
 	if q.Control && len(steps) > 0 {
 		order = slices.Insert(order, (len(order)+1)/2, catalog.VisitCandidate{Mouthpiece: v.Mouthpiece})
 	}
 	v.Planned = len(order)
-	for i, c := range v.Candidates {
-		if !slices.ContainsFunc(steps, func(s visit.Step) bool { return s.Setup == i+1 }) {
+	for _, c := range v.Candidates {
+		if !slices.Contains(inPlan, c) {
 			order = append(order, c)
 		}
 	}
@@ -179,8 +183,11 @@ type visitState struct {
 }
 
 // openVisit begins a kept visit, before any of its lines. Mouthpieces hold the
-// present one and then all candidates but the control, in any order.
+// present one and then all candidates but the control, in any order: they are
+// sorted, so that the possible worlds do not depend on it.
 func openVisit(e Foresight, kept catalog.Visit, h catalog.Horn, p catalog.Player, mouthpieces []catalog.Mouthpiece) (*visitState, error) {
+	mouthpieces = slices.Clone(mouthpieces)
+	slices.SortFunc(mouthpieces[1:], func(a, b catalog.Mouthpiece) int { return cmp.Compare(a.ID, b.ID) })
 	s := &visitState{kept: kept, horn: h, player: p, mouthpieces: mouthpieces, setups: map[string]int{}, codes: map[int]string{}}
 	var err error
 	if s.plan, err = (Criteria{}).For(&p).plan(h, answers(e), false); err != nil {

@@ -3,6 +3,7 @@ package match
 import (
 	"context"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -219,5 +220,30 @@ func TestControlNeedsTwoTries(t *testing.T) {
 		if catalog.KindOf(err) != catalog.Invalid {
 			t.Errorf("%d tries, %d minutes: %d planned, %v", q.Tries, q.Minutes, kept.Planned, err)
 		}
+	}
+}
+
+// A sheet that is printed again says what it said at first, but for what was left
+// out of the stock, also where the plan's order is not that of the errors.
+func TestSheetOfVisit(t *testing.T) {
+	e := shop(someSizes)
+	for k := range e.draws {
+		e.worlds["d"][k] = wave("d"+strings.Repeat("x", k), 7) // little is known of it
+	}
+	q := visitQuestion(someSizes)
+	kept, sheet, err := PlanVisit(context.Background(), e, q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var candidates []catalog.Mouthpiece
+	for _, c := range kept.Candidates {
+		candidates = append(candidates, mouthpiece(string(c.Mouthpiece)))
+	}
+	again, err := SheetOfVisit(e, kept, q.Horn, q.Now, q.Player, candidates)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if sheet.LeftOut = nil; !reflect.DeepEqual(again, sheet) || kept.Candidates[0].Mouthpiece != "d" {
+		t.Errorf("first %+v\nagain %+v", sheet, again)
 	}
 }

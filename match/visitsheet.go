@@ -93,7 +93,7 @@ func (s *visitState) sheet(steps []visit.Step) *VisitSheet {
 	out := &VisitSheet{
 		Name: s.kept.Name, Horn: s.horn.Label, Player: s.player.Label, Now: s.mouthpieces[0].Label, NowError: expectedOf(standings[0]),
 		Blind: s.kept.Blind, Tries: []PlannedTry{}, Times: s.kept.Times, Rest: restAdvice, Hygiene: hygieneAdvice,
-		StopCents: s.kept.Cents, StopChance: s.kept.Chance, Considered: len(s.mouthpieces) - 1,
+		StopCents: s.kept.Cents, StopChance: s.kept.Chance, TriesAsked: s.kept.Tries, Considered: len(s.mouthpieces) - 1,
 	}
 	out.Minutes = int(math.Ceil(float64(s.kept.Planned) * MinutesPerTry(len(s.kept.Notes))))
 	gains := map[int]float64{}

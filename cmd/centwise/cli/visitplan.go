@@ -51,7 +51,7 @@ helper who hands them over; --control puts the own mouthpiece among them once mo
 "mouthpiece", "control", "error": {"cents", "low", "high"}, "chance_better", "gain_cents", "basis", "sessions", "linked"}],
 "notes": [{"note", "fingering", "partial", "sounds", "listen", "now_cents", "windows": [{"code", "expected", "low", "high",
 "difference", "decides"}]}], "times", "reference", "explained", "minutes", "rest", "hygiene", "stop_cents", "stop_chance",
-"considered", "left_out"}. Of a blind visit the labels are left out.`,
+"tries_asked", "considered", "left_out"}. Of a blind visit the labels are left out.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),
 		Example: `  centwise visit plan --player reed-otter --horn Alder --stock shop.csv --tries 6
   centwise visit plan --player reed-otter --horn Alder --list cupboard --minutes 30 --blind key.txt

@@ -25,7 +25,8 @@ const (
 	leastExplained = 0.4 // share of the variance about the line
 )
 
-// fitTrack fits the line, with the vibrato that explains most if that is much. Without it a mean over a part of a turn would depend on which part.
+// fitTrack fits the line, with the vibrato that explains most if that is much.
+// Without it a mean over a part of a turn would depend on which part.
 func fitTrack(track []tracked) fitted {
 	t := newTrackFit(track)
 	rate := t.vibrato()

@@ -61,7 +61,7 @@ func (o *rosterAsk) question(ctx context.Context, s catalog.Store) (match.Roster
 }
 
 // horns lists the horns that are lent out and fit to be, and those that students
-// must have or play now.
+// must have.
 func (g *rosterGearFlags) horns(ctx context.Context, s catalog.Store, q *match.RosterQuestion, class *classList) error {
 	horns, err := s.Horns(ctx, false)
 	if err != nil {

@@ -112,10 +112,8 @@ func importImpedanceRun(ctx context.Context, o *importImpedanceOptions) error {
 	if err != nil {
 		return err
 	}
-	for _, file := range files {
-		if err := b.read(file, columns); err != nil {
-			return err
-		}
+	if err := b.readAll(ctx, files, columns); err != nil {
+		return err
 	}
 	return b.finish(ctx, store)
 }

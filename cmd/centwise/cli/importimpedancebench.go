@@ -67,6 +67,19 @@ func (o *importImpedanceOptions) bench(ctx context.Context, store catalog.Store,
 	return b, nil
 }
 
+// readAll reads the curves one after the other.
+func (b *benchSession) readAll(ctx context.Context, files []curveFile, columns []impedance.Column) error {
+	for _, file := range files {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := b.read(file, columns); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // read reads a curve and numbers what is found.
 func (b *benchSession) read(file curveFile, columns []impedance.Column) error {
 	if file.valves >= 1<<b.horn.Valves {

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"path/filepath"
 	"slices"
@@ -138,7 +139,8 @@ func (b *benchSession) repeatSD() (sd float64, slots int) {
 		bySlot[r.Slot] = append(bySlot[r.Slot], r.Cents)
 	}
 	squares, free := 0.0, 0
-	for _, values := range bySlot {
+	for _, slot := range slices.SortedFunc(maps.Keys(bySlot), pitch.Slot.Compare) {
+		values := bySlot[slot]
 		if len(values) < 2 {
 			continue
 		}

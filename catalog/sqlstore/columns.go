@@ -15,6 +15,12 @@ import (
 // both have. Each is used through a pointer, for scanning and as an argument,
 // so one list of pointers serves reading and writing a record.
 
+// askable is a text to look something up by. Bytes that no stored text holds, and
+// some databases can't be asked for, become a character that none holds either.
+func askable(text string) string {
+	return strings.ReplaceAll(strings.ToValidUTF8(text, "\x01"), "\x00", "\x01")
+}
+
 // flag is a bool kept as 0 or 1.
 type flag bool
 

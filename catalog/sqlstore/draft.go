@@ -124,7 +124,7 @@ func queryDrafts(ctx context.Context, db queryer, query string, args ...any) ([]
 func (s *Store) Draft(ctx context.Context, name string) (catalog.Draft, error) {
 	var out catalog.Draft
 	err := s.read(ctx, "looking for the draft", func(tx *transaction) error {
-		found, err := queryDrafts(ctx, tx, selectDraft+` WHERE s.id = $1 OR s.folded = $2`, strings.ToUpper(catalog.NormalLabel(name)), catalog.Fold(name))
+		found, err := queryDrafts(ctx, tx, selectDraft+` WHERE s.id = $1 OR s.folded = $2`, strings.ToUpper(catalog.NormalLabel(askable(name))), catalog.Fold(askable(name)))
 		if err != nil {
 			return err
 		}

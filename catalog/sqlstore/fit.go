@@ -61,8 +61,8 @@ func (s *Store) AmendFit(ctx context.Context, f catalog.StoredFit, from string) 
 
 func validSections(f catalog.StoredFit) error {
 	for name, body := range f.Sections {
-		if name == "" || len(body) > maxSection {
-			return catalog.Errorf(catalog.Invalid, "split it", "section %q of the fit has %d bytes; it needs a name and at most %d bytes", name, len(body), maxSection)
+		if name == "" || askable(name) != name || len(body) > maxSection {
+			return catalog.Errorf(catalog.Invalid, "split it", "section %q of the fit has %d bytes; it needs a name of plain text and at most %d bytes", name, len(body), maxSection)
 		}
 	}
 	return nil
@@ -118,7 +118,7 @@ func (s *Store) LoadFit(ctx context.Context, take func(f catalog.StoredFit, sect
 // loadSection hands a section to take in the memory of the driver: copies of
 // large sections would take longer than reading them.
 func loadSection(ctx context.Context, tx *transaction, name string, take func(body []byte) error) error {
-	rows, err := tx.QueryContext(ctx, `SELECT checksum, body FROM fit_section WHERE name = $1`, name)
+	rows, err := tx.QueryContext(ctx, `SELECT checksum, body FROM fit_section WHERE name = $1`, askable(name))
 	if err != nil {
 		return err
 	}

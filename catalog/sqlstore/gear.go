@@ -220,8 +220,8 @@ func (g *gear[T]) find(ctx context.Context, s *Store, label string) (T, error) {
 func (g *gear[T]) named(ctx context.Context, s *Store, label string) (T, error) {
 	var none T
 	doing := "looking for the " + g.noun
-	normal := catalog.NormalLabel(label)
-	found, err := g.query(ctx, s.db, 1, g.selectHead+` WHERE g.folded = $1 OR g.id = $2`, catalog.Fold(label), strings.ToUpper(normal))
+	normal := catalog.NormalLabel(askable(label))
+	found, err := g.query(ctx, s.db, 1, g.selectHead+` WHERE g.folded = $1 OR g.id = $2`, catalog.Fold(normal), strings.ToUpper(normal))
 	if err != nil {
 		return none, s.fail(ctx, doing, err)
 	}

@@ -187,7 +187,11 @@ func (s *selection) chosen(c *conditions) string {
 	oneOf(&inner, "s.horn", s.Horns)
 	oneOf(&inner, "s.mouthpiece", s.Mouthpieces)
 	oneOf(&inner, "s.player", s.Players)
-	oneOf(&inner, "s.contributor", s.Contributors)
+	contributors := make([]string, len(s.Contributors))
+	for i, name := range s.Contributors {
+		contributors[i] = askable(name)
+	}
+	oneOf(&inner, "s.contributor", contributors)
 	if s.since > 0 {
 		inner.add("s.touched_at >= %s", s.since)
 	}

@@ -77,7 +77,7 @@ func (s *Store) Sessions(ctx context.Context, f catalog.SessionFilter) ([]catalo
 		c.add("s.player = %s", f.Player)
 	}
 	if f.Contributor != "" {
-		c.add("s.contributor = %s", catalog.NormalLabel(f.Contributor))
+		c.add("s.contributor = %s", catalog.NormalLabel(askable(f.Contributor)))
 	}
 	if f.Method != "" {
 		c.add("s.method = %s", f.Method)
@@ -102,7 +102,7 @@ func (s *Store) Session(ctx context.Context, name string) (catalog.Session, erro
 	var out catalog.Session
 	err := s.read(ctx, "looking for the session", func(tx *transaction) error {
 		found, seqs, err := querySessions(ctx, tx, selectSession+` WHERE s.folded = $1 OR s.id = $2 ORDER BY s.seq`,
-			catalog.Fold(name), strings.ToUpper(catalog.NormalLabel(name)))
+			catalog.Fold(askable(name)), strings.ToUpper(catalog.NormalLabel(askable(name))))
 		if err != nil {
 			return err
 		}

@@ -171,7 +171,7 @@ func visitCandidates(ctx context.Context, tx *transaction, id catalog.ID) ([]cat
 func (s *Store) Visit(ctx context.Context, name string) (catalog.VisitSummary, error) {
 	var out catalog.VisitSummary
 	err := s.read(ctx, "looking for the visit", func(tx *transaction) error {
-		found, err := queryVisits(ctx, tx, selectVisit+` WHERE s.folded = $1 OR s.id = $2`, catalog.Fold(name), strings.ToUpper(catalog.NormalLabel(name)))
+		found, err := queryVisits(ctx, tx, selectVisit+` WHERE s.folded = $1 OR s.id = $2`, catalog.Fold(askable(name)), strings.ToUpper(catalog.NormalLabel(askable(name))))
 		if err != nil {
 			return err
 		}

@@ -3,6 +3,7 @@ package storetest
 import (
 	"context"
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -16,6 +17,8 @@ var gearTests = []contract{
 	{"labels that are not there name near ones", gearMissing},
 	{"labels that differ by case are told apart", gearCase},
 	{"labels may hold anything that can be seen", gearLabels},
+	{"labels may be as long as they like when folded", longLabels},
+	{"what no text can hold is not there", unaskable},
 	{"every revision stays in history", gearHistory},
 	{"retired gear is kept out of listings", gearRetired},
 	{"the title of the catalog", title},
@@ -127,6 +130,52 @@ func gearLabels(t *testing.T, f *fixture) {
 	equal(t, "decomposed", must(f.store.Horn(f.ctx, "E\u0301b"))(t).Label, "Éb")
 	equal(t, "horns", len(must(f.store.Horns(f.ctx, false))(t)), len(awkwardLabels))
 	f.sound()
+}
+
+// longLabels are within the limit of characters but long where case and width
+// variants are taken away: U+FDFA becomes 18 letters, a square 4 or 5.
+func longLabels(t *testing.T, f *fixture) {
+	long := strings.Repeat("\ufdfa", catalog.MaxLabelLength)
+	squares := ""
+	for r := rune(0x3300); len([]rune(squares)) < catalog.MaxLabelLength; r++ {
+		squares += string(r)
+	}
+	f.gear()
+	for _, label := range []string{long, squares, strings.Repeat("🎺", catalog.MaxLabelLength)} {
+		f.apply(catalog.Changes{Horns: []catalog.Horn{{Label: label}}, Players: []catalog.Player{{Label: label}}, Sessions: []catalog.Session{f.session(label, 1)}})
+		equal(t, "horn", must(f.store.Horn(f.ctx, label))(t).Label, label)
+		equal(t, "session", must(f.store.Session(f.ctx, label))(t).Name, label)
+	}
+	f.openVisit(f.visit(long))
+	equal(t, "visit", must(f.store.Visit(f.ctx, long))(t).Name, long)
+	f.sound()
+}
+
+// unaskable looks for texts with bytes that are no UTF-8, and with U+0000.
+func unaskable(t *testing.T, f *fixture) {
+	f.gear()
+	f.record(f.session("one", 1))
+	for _, name := range []string{"Alder\x00", "\x00", "one\xff", "\xff\xfe", "Plover 16.2\x80"} {
+		_, err := f.store.Horn(f.ctx, name)
+		wantError(t, err, catalog.NotFound)
+		_, err = f.store.Mouthpiece(f.ctx, name)
+		wantError(t, err, catalog.NotFound)
+		_, err = f.store.Player(f.ctx, name)
+		wantError(t, err, catalog.NotFound)
+		_, err = f.store.Session(f.ctx, name)
+		wantError(t, err, catalog.NotFound)
+		_, err = f.store.Draft(f.ctx, name)
+		wantError(t, err, catalog.NotFound)
+		_, err = f.store.Visit(f.ctx, name)
+		wantError(t, err, catalog.NotFound)
+		equal(t, "sessions of nobody", len(must(f.store.Sessions(f.ctx, catalog.SessionFilter{Contributor: name}))(t)), 0)
+		for p, err := range f.store.Pooled(f.ctx, catalog.PoolSelection{Contributors: []string{name}}) {
+			t.Errorf("%+v, error %v", p, err)
+		}
+		wantError(t, f.store.SaveFit(f.ctx, catalog.StoredFit{Digest: "x", Sections: map[string][]byte{name: nil}}), catalog.Invalid)
+		f.refuse(catalog.Invalid, catalog.Changes{Horns: []catalog.Horn{{Label: name}}})
+		f.refuse(catalog.Invalid, catalog.Changes{Horns: []catalog.Horn{{Label: "Hazel", Owner: name}}})
+	}
 }
 
 func gearHistory(t *testing.T, f *fixture) {

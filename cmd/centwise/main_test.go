@@ -35,44 +35,53 @@ func TestScripts(t *testing.T) {
 	if err := os.Chmod(root, 0o755); err != nil { // for the command unprivileged
 		t.Fatal(err)
 	}
+	runScripts(t, root, testscript.Params{Dir: filepath.Join("testdata", "script")}, nil)
+}
+
+// runScripts runs stories below the folder root.
+func runScripts(t *testing.T, root string, p testscript.Params, setup func(*testscript.Env) error) {
 	testdata, err := filepath.Abs(filepath.Join("..", "..", "testdata"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	testscript.Run(t, testscript.Params{
-		Dir:                 filepath.Join("testdata", "script"),
-		WorkdirRoot:         root,
-		UpdateScripts:       *update,
-		RequireExplicitExec: true,
-		RequireUniqueNames:  true,
-		Setup: func(e *testscript.Env) error {
-			e.Setenv("HOME", e.WorkDir)
-			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "data"))
-			e.Setenv("LANG", "C.UTF-8")
-			e.Setenv("TZ", "UTC")
-			e.Setenv("ESC", "\x1b")
-			e.Setenv("TESTDATA", testdata)
-			for _, name := range []string{"CENTWISE_CATALOG", "CENTWISE_CONTRIBUTOR", "CENTWISE_POOL_TOKEN", "NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "COLUMNS", "LC_ALL", "LC_CTYPE"} {
-				e.Setenv(name, "")
-			}
-			return nil
-		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"exits":        exits,
-			"lock":         lock,
-			"unprivileged": unprivileged,
-			"onterminal":   onTerminal,
-			"typing":       typing,
-			"keying":       keying,
-			"makefile":     makeFile,
-			"rounded":      rounded,
-			"write":        write,
-			"workbook":     workbook,
-			"json":         jsonMembers,
-			"refuses":      refuses,
-			"serving":      serving,
-		},
-	})
+	p.WorkdirRoot = root
+	p.UpdateScripts = *update
+	p.RequireExplicitExec = true
+	p.RequireUniqueNames = true
+	p.Condition = condition
+	p.Setup = func(e *testscript.Env) error {
+		e.Setenv("HOME", e.WorkDir)
+		e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "data"))
+		e.Setenv("LANG", "C.UTF-8")
+		e.Setenv("TZ", "UTC")
+		e.Setenv("ESC", "\x1b")
+		e.Setenv("TESTDATA", testdata)
+		for _, name := range []string{"CENTWISE_CATALOG", "CENTWISE_CONTRIBUTOR", "CENTWISE_POOL_TOKEN", "NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "COLUMNS", "LC_ALL", "LC_CTYPE", "PGPASSWORD"} {
+			e.Setenv(name, "")
+		}
+		if setup != nil {
+			return setup(e)
+		}
+		return nil
+	}
+	p.Cmds = map[string]func(*testscript.TestScript, bool, []string){
+		"exits":        exits,
+		"lock":         lock,
+		"unprivileged": unprivileged,
+		"onterminal":   onTerminal,
+		"typing":       typing,
+		"keying":       keying,
+		"makefile":     makeFile,
+		"rounded":      rounded,
+		"write":        write,
+		"workbook":     workbook,
+		"json":         jsonMembers,
+		"refuses":      refuses,
+		"serving":      serving,
+		"database":     database,
+		"sameinfo":     sameinfo,
+	}
+	testscript.Run(t, p)
 }
 
 // exits CODE PROGRAM ARGS... runs a program that must end with the exit code.

@@ -55,24 +55,36 @@ var (
 // is skipped where there is none.
 func Start(tb testing.TB) *Server {
 	tb.Helper()
-	programs, err := programs()
+	if why := Missing(); why != "" {
+		tb.Skip(why)
+	}
+	s, err := Running()
 	if err != nil {
-		if os.Getenv(Needed) != "" {
-			tb.Fatalf("%v, and %s is set", err, Needed)
-		}
-		tb.Skipf("%v: install Debian's package postgresql to run this test", err)
+		tb.Fatal(err)
 	}
-	once.Do(func() { running, failure = start(programs) })
-	if failure != nil {
-		tb.Fatalf("starting PostgreSQL: %v", failure)
-	}
-	return running
+	return s
 }
 
-// Installed reports whether there is a server to start.
-func Installed() bool {
-	_, err := programs()
-	return err == nil
+// Missing says why there is no server to start, where tests may do without.
+func Missing() string {
+	if _, err := programs(); err != nil && os.Getenv(Needed) == "" {
+		return err.Error() + ": install Debian's package postgresql to run this test"
+	}
+	return ""
+}
+
+// Running gives the server of this process, which the first call starts.
+func Running() (*Server, error) {
+	once.Do(func() {
+		var programsIn string
+		if programsIn, failure = programs(); failure == nil {
+			running, failure = start(programsIn)
+		}
+	})
+	if failure != nil {
+		return nil, fmt.Errorf("starting PostgreSQL: %w", failure)
+	}
+	return running, nil
 }
 
 // programs is the folder with initdb and postgres, of the newest version.
@@ -247,9 +259,13 @@ func (s *Server) Database(tb testing.TB) string {
 // yet. That is quicker than a database for each test.
 func (s *Server) Catalog(tb testing.TB) string {
 	tb.Helper()
-	schema := s.name("s")
-	tb.Cleanup(func() { s.must(tb, "DROP SCHEMA IF EXISTS "+schema+" CASCADE") })
-	return s.Address(Keeper, "postgres") + "&search_path=" + schema
+	address, drop := s.Schema()
+	tb.Cleanup(func() {
+		if err := drop(); err != nil {
+			tb.Error(err)
+		}
+	})
+	return address
 }
 
 // name is one that nothing else on the server has.
@@ -262,4 +278,11 @@ func (s *Server) must(tb testing.TB, statement string) {
 	if err := s.Exec(statement); err != nil {
 		tb.Error(err)
 	}
+}
+
+// Schema is like [Server.Catalog] for those who have no test at hand: drop takes
+// away what has come to be there.
+func (s *Server) Schema() (address string, drop func() error) {
+	schema := s.name("s")
+	return s.Address(Keeper, "postgres") + "&search_path=" + schema, func() error { return s.Exec("DROP SCHEMA IF EXISTS " + schema + " CASCADE") }
 }

@@ -64,7 +64,7 @@ type Answer struct {
 // changes until the line is given to Accept. With sure set, readings are taken
 // however far they are from the others. Readings in doubt before count too if a
 // new one confirms them, and go if not. Invalid, with a hint: nothing is there
-// to be undone, kept or read.
+// to be undone, kept or read, or too much for a line.
 func (s *Sitting) Answer(e Entry, sure bool) (Answer, error) {
 	p, more := s.Next()
 	switch {
@@ -83,7 +83,11 @@ func (s *Sitting) Answer(e Entry, sure bool) (Answer, error) {
 	case e.Command != Read || len(e.Cents) == 0:
 		return Answer{}, catalog.Errorf(catalog.Invalid, EntryHint, "no reading was given")
 	}
-	return s.read(p, e.Cents, sure), nil
+	a := s.read(p, e.Cents, sure)
+	if n := len(a.Line.Cents) + len(a.Line.Doubt); n > catalog.MaxLineReadings {
+		return Answer{}, catalog.Errorf(catalog.Invalid, "write fewer, or keep takes those in doubt as they are", "with those in doubt these are %d readings of one note, more than the %d of a line", n, catalog.MaxLineReadings)
+	}
+	return a, nil
 }
 
 func (s *Sitting) read(p Place, cents []float64, sure bool) Answer {

@@ -180,3 +180,27 @@ func TestResumeRefusesLinesOfAnother(t *testing.T) {
 		}
 	}
 }
+
+// Readings in doubt count too once new ones confirm them: together they must fit
+// a line, which is said before it is written down.
+func TestDoubtAndNewReadingsFitALine(t *testing.T) {
+	slot := pitch.Slot{Partial: 4}
+	s, err := protocol.Resume(catalog.Draft{Rounds: [][]pitch.Slot{{slot}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	many := protocol.Entry{Command: protocol.Read, Cents: slices.Repeat([]float64{90}, catalog.MaxLineReadings)}
+	a, err := s.Answer(many, false)
+	if err == nil {
+		err = s.Accept(a.Line)
+	}
+	if err != nil || a.Far == protocol.Near {
+		t.Fatalf("%+v, %v", a, err)
+	}
+	if a, err = s.Answer(many, false); catalog.KindOf(err) != catalog.Invalid {
+		t.Errorf("%d readings in a line, %v", len(a.Line.Cents), err)
+	}
+	if a, err = s.Answer(protocol.Entry{Command: protocol.Keep}, false); err != nil || s.Accept(a.Line) != nil || len(s.Readings()) != catalog.MaxLineReadings {
+		t.Errorf("%+v, %v", a, err)
+	}
+}

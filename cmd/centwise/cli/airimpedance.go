@@ -168,8 +168,8 @@ func (o *airImpedanceOptions) span(peaks []aircolumn.Resonance) (from, to float6
 	switch {
 	case !(from >= 1 && to > from && to <= 20_000):
 		return 0, 0, usagef("--from-hz 50 --to-hz 1500", "a curve from %g to %g Hz: give 1 to 20000, the lower first", from, to)
-	case !(o.step > 0) || (to-from)/o.step >= curvePoints:
-		return 0, 0, usagef("--step-hz 1", "--step-hz %g makes no curve, or one of more than %d points", o.step, curvePoints)
+	case !(o.step > 0 && o.step <= to-from) || (to-from)/o.step >= curvePoints:
+		return 0, 0, usagef("--step-hz 1", "--step-hz %g from %g to %g Hz makes no curve, or one of more than %d points", o.step, from, to, curvePoints)
 	}
 	return from, to, nil
 }

@@ -1,0 +1,146 @@
+// Package schematest checks in tests that what a command printed is what its
+// schema says, and says which members of a schema an output shows.
+package schematest
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+	"golang.org/x/text/language"
+	"golang.org/x/text/message"
+
+	"centwise/cmd/centwise/schema"
+)
+
+// Check compares one JSON text with the schema of a name of [schema.Names]. It is
+// stricter than the schema: members that this does not know are mistakes, since
+// whoever adds one is to describe it. The error says where in the text and in the
+// schema the two part.
+func Check(name string, text []byte) error {
+	document, err := read(name)
+	if err != nil {
+		return err
+	}
+	closeObjects(document)
+	compiled, err := compile(document)
+	if err != nil {
+		return fmt.Errorf("the schema of %q: %w", name, err)
+	}
+	value, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+	if err != nil {
+		return fmt.Errorf("no JSON: %w", err)
+	}
+	var mismatch *jsonschema.ValidationError
+	if err := compiled.Validate(value); errors.As(err, &mismatch) {
+		return fmt.Errorf("not as the schema of %q says:\n%s", name, strings.Join(places(mismatch), "\n"))
+	} else if err != nil {
+		return err
+	}
+	return nil
+}
+
+// Compile reads a schema as it is published.
+func Compile(name string) error {
+	document, err := read(name)
+	if err != nil {
+		return err
+	}
+	_, err = compile(document)
+	return err
+}
+
+func read(name string) (map[string]any, error) {
+	text, ok := schema.Of(name)
+	if !ok {
+		return nil, fmt.Errorf("there is no schema of %q: write cmd/centwise/schema/command/%s.json", name, strings.ReplaceAll(name, " ", "-"))
+	}
+	value, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+	if err != nil {
+		return nil, fmt.Errorf("the schema of %q: %w", name, err)
+	}
+	document, ok := value.(map[string]any)
+	if !ok {
+		return nil, fmt.Errorf("the schema of %q is no object", name)
+	}
+	return document, nil
+}
+
+const place = "memory:schema.json"
+
+func compile(document map[string]any) (*jsonschema.Schema, error) {
+	c := jsonschema.NewCompiler()
+	c.DefaultDraft(jsonschema.Draft2020)
+	c.AssertFormat()
+	if err := c.AddResource(place, document); err != nil {
+		return nil, err
+	}
+	return c.Compile(place)
+}
+
+// worstPlaces is how many places an error names.
+const worstPlaces = 8
+
+// places are the places where a text is not as its schema says, the deepest first:
+// of alternatives the one that nearly fits fails deepest.
+func places(e *jsonschema.ValidationError) []string {
+	type leaf struct {
+		depth int
+		text  string
+	}
+	var leaves []leaf
+	english := message.NewPrinter(language.English)
+	var walk func(*jsonschema.ValidationError)
+	walk = func(e *jsonschema.ValidationError) {
+		if len(e.Causes) == 0 {
+			_, within, _ := strings.Cut(e.SchemaURL, "#")
+			leaves = append(leaves, leaf{len(e.InstanceLocation), fmt.Sprintf("  at /%s: %s (schema: %s)",
+				strings.Join(e.InstanceLocation, "/"), e.ErrorKind.LocalizedString(english), within)})
+		}
+		for _, cause := range e.Causes {
+			walk(cause)
+		}
+	}
+	walk(e)
+	slices.SortStableFunc(leaves, func(a, b leaf) int { return b.depth - a.depth })
+	var out []string
+	for i, l := range leaves {
+		if i == worstPlaces {
+			out = append(out, fmt.Sprintf("  and %d more", len(leaves)-i))
+			break
+		}
+		out = append(out, l.text)
+	}
+	return out
+}
+
+// Seen lists the members of a schema that a text shows, as in
+// "pairings[].worst.note"; of an object with members of any name these are "*".
+func Seen(name string, text []byte) ([]string, error) {
+	document, err := read(name)
+	if err != nil {
+		return nil, err
+	}
+	var value any
+	if err := json.Unmarshal(text, &value); err != nil {
+		return nil, err
+	}
+	w := newWalk(document)
+	w.seen(document, value, "")
+	return w.list(), nil
+}
+
+// Members lists all members of a schema, as [Seen] does.
+func Members(name string) ([]string, error) {
+	document, err := read(name)
+	if err != nil {
+		return nil, err
+	}
+	w := newWalk(document)
+	w.members(document, "")
+	return w.list(), nil
+}

@@ -21,7 +21,7 @@ import (
 var update = flag.Bool("update", false, "write what commands print into the scripts")
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"centwise": main})
+	testscript.Main(m, map[string]func(){"centwise": mainOnStories})
 }
 
 // TestScripts runs the user stories of testdata/script, one a file, named
@@ -44,6 +44,7 @@ func runScripts(t *testing.T, root string, p testscript.Params, setup func(*test
 	if err != nil {
 		t.Fatal(err)
 	}
+	stories := watchStories(t, p)
 	p.WorkdirRoot = root
 	p.UpdateScripts = *update
 	p.RequireExplicitExec = true
@@ -60,9 +61,11 @@ func runScripts(t *testing.T, root string, p testscript.Params, setup func(*test
 			e.Setenv(name, "")
 		}
 		if setup != nil {
-			return setup(e)
+			if err := setup(e); err != nil {
+				return err
+			}
 		}
-		return nil
+		return stories.watch(e)
 	}
 	p.Cmds = map[string]func(*testscript.TestScript, bool, []string){
 		"exits":        exits,

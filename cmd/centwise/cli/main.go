@@ -17,11 +17,14 @@ import (
 
 // Main runs centwise with the process's arguments and streams and returns the
 // exit code.
-func Main() int {
+func Main() int { return Process(System()) }
+
+// Process is [Main] on other streams than the process's own.
+func Process(s *Streams) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the process at once
-	return Run(ctx, NewFactory(System()), hidePasswords(os.Args)[1:])
+	return Run(ctx, NewFactory(s), hidePasswords(os.Args)[1:])
 }
 
 // Run runs one command line and returns the exit code. Errors are printed here

@@ -4,6 +4,7 @@ package schematest
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -22,24 +23,27 @@ import (
 // whoever adds one is to describe it. The error says where in the text and in the
 // schema the two part.
 func Check(name string, text []byte) error {
-	document, err := read(name)
-	if err != nil {
-		return err
-	}
-	closeObjects(document)
-	compiled, err := compile(document)
-	if err != nil {
-		return fmt.Errorf("the schema of %q: %w", name, err)
-	}
 	value, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
 	if err != nil {
 		return fmt.Errorf("no JSON: %w", err)
 	}
-	var mismatch *jsonschema.ValidationError
-	if err := compiled.Validate(value); errors.As(err, &mismatch) {
-		return fmt.Errorf("not as the schema of %q says:\n%s", name, strings.Join(places(mismatch), "\n"))
-	} else if err != nil {
-		return err
+	// First as it is: a part that fails says nothing of which members it knows.
+	for _, prepare := range []func(map[string]any){func(map[string]any) {}, closeObjects} {
+		document, err := read(name)
+		if err != nil {
+			return err
+		}
+		prepare(document)
+		compiled, err := compile(document)
+		if err != nil {
+			return fmt.Errorf("the schema of %q: %w", name, err)
+		}
+		var mismatch *jsonschema.ValidationError
+		if err := compiled.Validate(value); errors.As(err, &mismatch) {
+			return fmt.Errorf("not as the schema of %q says:\n%s", name, strings.Join(places(mismatch), "\n"))
+		} else if err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -82,38 +86,49 @@ func compile(document map[string]any) (*jsonschema.Schema, error) {
 	return c.Compile(place)
 }
 
-// worstPlaces is how many places an error names.
-const worstPlaces = 8
+// deepestPlaces is how many places an error names.
+const deepestPlaces = 8
 
-// places are the places where a text is not as its schema says, the deepest first:
-// of alternatives the one that nearly fits fails deepest.
+// leaf is a place where a text is not as its schema says.
+type leaf struct {
+	depth   int
+	text    string
+	unknown bool // a member that the schema does not know
+}
+
+// places are the places where a text is not as its schema says, the deepest
+// first: of alternatives the one that nearly fits fails deepest.
 func places(e *jsonschema.ValidationError) []string {
-	type leaf struct {
-		depth int
-		text  string
+	leaves := leavesOf(e)
+	slices.SortStableFunc(leaves, func(a, b leaf) int { return cmp.Or(b.depth-a.depth, cmp.Compare(a.text, b.text)) })
+	if deepest := leaves[0]; deepest.unknown {
+		// All around it fail with it.
+		leaves = slices.DeleteFunc(leaves, func(l leaf) bool { return l.depth < deepest.depth || !l.unknown })
 	}
-	var leaves []leaf
-	english := message.NewPrinter(language.English)
-	var walk func(*jsonschema.ValidationError)
-	walk = func(e *jsonschema.ValidationError) {
-		if len(e.Causes) == 0 {
-			_, within, _ := strings.Cut(e.SchemaURL, "#")
-			leaves = append(leaves, leaf{len(e.InstanceLocation), fmt.Sprintf("  at /%s: %s (schema: %s)",
-				strings.Join(e.InstanceLocation, "/"), e.ErrorKind.LocalizedString(english), within)})
-		}
-		for _, cause := range e.Causes {
-			walk(cause)
-		}
-	}
-	walk(e)
-	slices.SortStableFunc(leaves, func(a, b leaf) int { return b.depth - a.depth })
 	var out []string
 	for i, l := range leaves {
-		if i == worstPlaces {
-			out = append(out, fmt.Sprintf("  and %d more", len(leaves)-i))
-			break
+		if i == deepestPlaces {
+			return append(out, fmt.Sprintf("  and %d more", len(leaves)-i))
 		}
 		out = append(out, l.text)
+	}
+	return out
+}
+
+var english = message.NewPrinter(language.English)
+
+func leavesOf(e *jsonschema.ValidationError) []leaf {
+	if len(e.Causes) == 0 {
+		place := "/" + strings.Join(e.InstanceLocation, "/")
+		_, within, _ := strings.Cut(e.SchemaURL, "#")
+		if strings.HasSuffix(within, "/"+closed) {
+			return []leaf{{len(e.InstanceLocation), "  at " + place + ": no such member (schema: " + strings.TrimSuffix(within, "/"+closed) + ")", true}}
+		}
+		return []leaf{{len(e.InstanceLocation), fmt.Sprintf("  at %s: %s (schema: %s)", place, e.ErrorKind.LocalizedString(english), within), false}}
+	}
+	var out []leaf
+	for _, cause := range e.Causes {
+		out = append(out, leavesOf(cause)...)
 	}
 	return out
 }

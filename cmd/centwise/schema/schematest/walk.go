@@ -10,6 +10,10 @@ import (
 // schema they stand in.
 var alternatives = []string{"allOf", "anyOf", "oneOf"}
 
+// closed is the keyword that says what members that no schema of an object knows
+// are like.
+const closed = "unevaluatedProperties"
+
 // closeObjects makes members that a schema does not know mistakes, wherever an
 // object stands by itself: not in the parts that such an object is put together
 // from, which don't know each other.
@@ -23,13 +27,16 @@ func closeObjects(document map[string]any) {
 
 func closeValue(s any) {
 	if object, ok := s.(map[string]any); ok {
-		object["unevaluatedProperties"] = false
+		object[closed] = false
+		closeParts(object)
 	}
-	closeParts(s)
 }
 
 func closeParts(s any) {
-	object, _ := s.(map[string]any)
+	object, ok := s.(map[string]any)
+	if !ok {
+		return
+	}
 	for _, keyword := range alternatives {
 		list, _ := object[keyword].([]any)
 		for _, part := range list {

@@ -32,7 +32,8 @@ func (m *Model) Harmonics(note Resonance, peaks []Resonance, upToHz float64) []H
 		hz := float64(k) * note.FrequencyHz
 		h := Harmonic{Number: k, FrequencyHz: hz, Magnitude: cmplx.Abs(m.Impedance(note.Slot.Valves, hz)), Partial: k * note.Slot.Partial}
 		if peak, ok := byPartial[h.Partial]; ok {
-			h.PeakHz, h.Cents, h.Share = peak.FrequencyHz, 1200*math.Log2(hz/peak.FrequencyHz), h.Magnitude/peak.Magnitude
+			// A peak that was found to 0.01 cent may lie a trace under what is beside it.
+			h.PeakHz, h.Cents, h.Share = peak.FrequencyHz, 1200*math.Log2(hz/peak.FrequencyHz), min(1, h.Magnitude/peak.Magnitude)
 		}
 		out = append(out, h)
 	}

@@ -40,7 +40,8 @@ is gone from the throw. The gap can change by 2 mm either way, by sleeves or shi
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			cautionIrreversible,
 			`--shifts prints the shift table: cents by note and adjustment. --json prints one object: "horn", "mouthpiece", "player", "session",
-"error_cents", "low", "high" and the other members of a verdict as it is, "measurable_cents" (the least change that one session before
+"error_cents", "low", "high", "typical_sd", "chance_tolerable", "support", "worst", "sharpest", "flattest" and "beyond_5_10_15"
+(the verdict on it as it is, as 'centwise predict' has it), "measurable_cents" (the least change that one session before
 and one after show), "basis", "evidence", "weights", "bore" ("described" or "invented"), "model" (in words), "notes": [{"note", "valves", "partial", "cents", "left"}], "changes":
 [{"what", "step", "unit", "reversible", "uncertain", "doubt" (share by which shifts are usually wrong), "cents": [shift, one a note],
 "left": [one a note], "error_cents", "gain_cents", "measurable", "improved": [notes], "spoilt": [notes]}], "best": null or {"settings":

@@ -63,8 +63,8 @@ corrected by it. --a4-hz is what deviations refer to. Both are kept with the ses
 			`--svg and --png draw pitch over time with the notes that were found, to see what went wrong.`,
 			`--dry-run needs no gear: notes are then sounding ones. --json prints "tones": [{"tone" (number), "file", "start_s", "end_s",
 "frequency_hz", "cents" (from the nearest note of equal temperament), "note" (that one, sounding), "spread_cents",
-"drift_cents", "vibrato_cents", "vibrato_hz", "error_cents" (standard error), "level_db", "grade"}], where the horn is known with
-"written", "fingering", "partial", "deviation_cents" (from the written note) and "doubt" (what else it may be); "rejected": [{"file",
+"drift_cents", "vibrato_cents", "vibrato_hz", "error_cents" (standard error), "level_db", "grade", where the horn is known
+"written", "fingering", "partial", "deviation_cents" (from the written note) and "doubt" (what else it may be)}], "rejected": [{"file",
 "start_s", "end_s", "reason"}], "files": [{"file", "seconds", "rate", "channels", "bits", "clock_cents"}], "a4_hz", "reference_hz",
 "offset_cents" (all notes as a whole), "missing", "notices", "readings", "stored", "session" and "id".`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitBusy, exitCancelled)),

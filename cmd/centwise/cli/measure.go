@@ -68,7 +68,7 @@ from the others are taken and named at the end, and a line that can't be read st
 			`--sheet prints a form to fill in by hand, as text or with --html FILE as a page to print. It says which command takes
 its readings in the same order.`,
 			`--json prints {"session", "id", "horn", "mouthpiece", "player", "readings", "notes": [{"note", "fingering", "partial",
-"readings", "cents" (median), "spread"}], "sd", "drift" by round, "skipped", "far" (taken as typed), "lesson" or null: {"before" and "after": {"interval_cents",
+"readings", "cents" (median), "spread"}], "sd", "drift" by round, "skipped", "far" (taken as typed), "lesson" or null: {"horn", "mouthpiece", "player", "before" and "after": {"interval_cents",
 "pair_sessions", "horn_sessions", "mouthpiece_sessions", "basis", "linked"}, "change_cents", "ranked", "moved": [{"mouthpiece",
 "from", "to", "error_before", "error_after"}]}, "next": a session as 'centwise next --json' gives it, or null}.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),

@@ -46,9 +46,9 @@ notes, unpitched notes, slashes, notes between the semitones, and notes without 
 concert pitch hold sounding pitch: there an instrument in Bb is taken unless --key says otherwise. In a MIDI file a part is a
 channel of a track; channel 10 is percussion.`,
 			`--json prints {"file", "title", "format", "parts": [{"number", "id", "name", "instruments", "notes", "percussion",
-"trumpet"}], "part"}; "part" is null, or {"number", "id", "name", "seconds" (of the piece), "sounding_seconds", "notes": [{"note", "valves",
+"trumpet"}], "part": null or {"number", "id", "name", "seconds" (of the piece), "sounding_seconds", "notes": [{"note", "valves",
 "partial", "times", "seconds", "share"}], "beyond": [{"note", "times", "seconds"}], "skipped": [{"what", "times", "seconds"}],
-"remarks"}. --csv prints the table that is shown.`,
+"remarks"}}. --csv prints the table that is shown.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitCancelled)),
 		Example: `  centwise part march.musicxml
   centwise part march.musicxml "Trumpet 2" --lowest

@@ -29,9 +29,9 @@ names file and record, and nothing is merged. The catalog is made if there is no
 the later counts; a session that anybody retracted is retracted; what somebody withheld is filled in when another bundle
 tells it. Records of different catalogs that have the same label are told apart: the one that was made first keeps it,
 the others get the end of their id behind it until somebody gives them another with 'centwise horn edit'.`,
-			`--json prints "horns", "mouthpieces", "players", "links" and "sessions", each with "new" and "changed", sessions also with
-"same"; "readings" (of new sessions), "retracted", "kept" (records of kinds that this version does not know) and "renamed": a
-list of "kind", "id", "stated" and "label".`,
+			`--json prints {"horns", "mouthpieces", "players" and "links": {"new", "changed"}, "sessions": {"new", "changed", "same"},
+"readings" (of new sessions), "retracted", "kept" (records of kinds that this version does not know), "renamed": [{"kind", "id",
+"stated", "label"}]}.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitBusy, exitCancelled)),
 		Example: `  centwise pool merge lantern-bay.jsonl.gz
   centwise pool merge north.jsonl.gz south.jsonl.gz --json`,

@@ -50,13 +50,13 @@ was measured. cents and sd are of the relative profile, its mean over the 31 usu
 Without a player: a typical player.`,
 			`--json prints one object: "horn", "mouthpiece", "player", "error_cents" with its 80 % interval "low" to "high",
 "chance_tolerable", "typical_sd", "support", "worst", "sharpest" and "flattest" {"note", "cents"}, "beyond_5_10_15" (how
-many notes), "slide_cents", "slide_mm", "temperament", "weights"
-(what notes are weighed by), "linked", "basis", "evidence" (numbers of sessions), "notes": [{"note", "concert",
+many notes), "tolerance_cents", "slide_cents", "slide_mm", "slide_at_stop", "temperament", "weights"
+(what notes are weighed by), "linked", "adapter", "basis", "evidence" (numbers of sessions), "notes": [{"note", "concert",
 "valves", "partial", "horn", "mouthpiece", "player", "pair", "cents", "sd", "low", "high", "target", "slide", "throw",
 "left" with its 80 % interval "left_low" to "left_high", "support",
 "support_measured", ...}], "cures" and "spoils": [{"note", "typical", "this", "gain", ...}],
 "alternates": [{"note", "instead_of", "usual_left", "valves", "partial", "throw", "left", "sd", "gain" with "low" to "high"}] (other
-fingerings that should be better where a note is left more than the tolerance; "no_alternate" lists the notes for which none
+fingerings that should be better where a note is left more than the tolerance), "no_alternate" (the notes for which none
 should), and all that in "words"; "impedance" {"support", "sessions"} where
 the setup has impedance sessions. With
 --evidence there is "influence" too: "sessions": [{"session", "date", "contributor", "method", "horn", "mouthpiece", "player",

@@ -38,8 +38,8 @@ catalog, which is what one session with each setup shows with 90 % chance.`,
 	`--pareto lists the trade-offs: a pairing is left out if another one is at least as good in all of expected error, worst
 note, harmonic support and chance of being in tune (error within the tolerance), and better in one. Equal ones stay.`,
 	`With --against the JSON has "against": {"horn", "mouthpiece", "error_cents", "low", "high", "measurable_cents",
-"worth_changing", "answer"}, and each pairing "gain": {"cents", "low", "high", "chance_better"}, or "now" for that setup
-itself; with --pareto it has "pareto", how many nothing beats. Pairings with impedance sessions have "support_measured".`,
+"worth_changing", "answer"}, and of "pairings" [{"gain": {"cents", "low", "high", "chance_better"}, or "now" for that setup
+itself, ...}]; with --pareto it has "pareto", how many nothing beats. Pairings with impedance sessions have "support_measured".`,
 }
 
 // put adds to a question what the flags ask for and, for one list, what was

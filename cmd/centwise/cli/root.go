@@ -16,7 +16,8 @@ mouthpiece is, played by somebody on some day. From all sessions together it wor
 the player and the day each contribute, predicts setups that nobody has played, and ranks the pairings whose errors
 cancel.`,
 			`Notes are written pitch (F#3, Bb4). Deviations are in cents from equal temperament, + sharp, - flat. Data goes to
-standard output, talk to standard error; --json and --csv give output for other programs.`,
+standard output, talk to standard error; --json and --csv give output for other programs, and 'centwise schema' says what
+JSON holds.`,
 			`The catalog is one file: --catalog FILE, else the variable CENTWISE_CATALOG, else centwise/catalog.db in your data
 directory. It may be in a PostgreSQL database that many share instead: --catalog postgres://NAME@HOST/DATABASE, with the
 password in the variable PGPASSWORD or the file ~/.pgpass. Several catalogs in one database: ?search_path=NAME.`,
@@ -54,7 +55,7 @@ password in the variable PGPASSWORD or the file ~/.pgpass. Several catalogs in o
 	add("ask", newRankCmd(f, nil), newPredictCmd(f, nil), newRosterCmd(f), newNextCmd(f, nil), newVisitCmd(f), newReportCmd(f, nil), newFitCmd(f, nil), newListenCmd(f, nil), newPartCmd(f, nil), newAdjustCmd(f, nil), newAirColumnCmd(f), newDemoCmd(f, nil))
 	add("data", newMeasureCmd(f, nil), newImportCmd(f, nil), newExportCmd(f), newSessionCmd(f), newPoolCmd(f))
 	add("gear", newGearCmd(f, hornKind), newGearCmd(f, mouthpieceKind), newGearCmd(f, playerKind))
-	add("other", newCatalogCmd(f), newCompletionCmd(f), newManCmd(f), newVersionCmd(f))
+	add("other", newCatalogCmd(f), newCompletionCmd(f), newManCmd(f), newSchemaCmd(f), newVersionCmd(f))
 	return root
 }
 

@@ -75,8 +75,9 @@ the best plan, or a bound: how much better the best can be at most.`,
 			`--json prints {"pairings": [{"student", "horn", "mouthpiece", "own_mouthpiece", "error_cents", "low", "high", "worst",
 "now_horn", "now_error_cents", "gain": {"cents", "low", "high", "chance_better"}, "moved", "runner_up": {"horn",
 "cost_cents"}, ...}], "unserved": [{"student", "reason", "students", "horns", "mouthpieces"}], "horns_left",
-"mean_error_cents", "worst_error_cents", "gain", "moved", "proof": {"exact", "lost_cents_at_most"}, "what_if", "notes"}; --csv
-prints the pairings. Students are named by their handles; --names adds the names of the class list.`,
+"mean_error_cents", "worst_error_cents", "worst_student", "fairest", "change_cents", "gain", "moved", "proof": {"exact", "lost_cents_at_most",
+"worst_bound_cents" (with --fairest)}, "what_if", "notes", "names"}; --csv prints the pairings. Students are named by their
+handles; --names adds the names of the class list, in JSON as "names" by handle.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitCancelled)),
 		Example: `  centwise roster plan class.csv
   centwise roster plan class.csv --spares cupboard --fairest

@@ -154,7 +154,7 @@ func TestEnumerations(t *testing.T) {
 		{"rank", "$defs basis", words([]fit.Basis{fit.BasisMeasured, fit.BasisDesign, fit.BasisDimensions, fit.BasisPrior})},
 		{"rank", "$defs lists properties each", words([]match.Owner{match.EachHorn, match.EachMouthpiece})},
 		{"adjust", "properties bore", words([]match.BoreSource{match.BoreDescribed, match.BoreInvented})},
-		{"pool token list", "$defs token properties scope", words(catalog.Scopes)},
+		{"pool token list", "$defs scope", words(catalog.Scopes)},
 	} {
 		text, _ := schema.Of(tc.schema)
 		var at any

@@ -15,7 +15,7 @@ const measured = `"measured": {"sessions": 0, "readings": 0, "horns": 0, "mouthp
 // A member more or less, a word, a unit's bound or a form that the schema does not
 // know is seen, wherever it is, and the error says where.
 func TestCheck(t *testing.T) {
-	show := "{" + horn + ", " + measured + "}"
+	show := "{" + horn + `, "aliases": [], ` + measured + "}"
 	list := `{"horns": [{` + horn + `}, {` + horn + `}]}`
 	for _, tc := range []struct {
 		name, schema, text string

@@ -204,7 +204,7 @@ func (s *stories) read(log string) (broken string) {
 // report names the members that no story shows.
 func (s *stories) report(t *testing.T) {
 	for _, name := range schema.Names() {
-		members, err := schematest.Members(name)
+		members, err := schematest.Places(name)
 		if err != nil {
 			t.Error(err)
 		}

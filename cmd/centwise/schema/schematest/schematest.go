@@ -133,8 +133,8 @@ func leavesOf(e *jsonschema.ValidationError) []leaf {
 	return out
 }
 
-// Seen lists the members of a schema that a text shows, as in
-// "pairings[].worst.note"; of an object with members of any name these are "*".
+// Seen lists the members of a schema that a text shows by their places, see
+// [Places]. The text must be as the schema says.
 func Seen(name string, text []byte) ([]string, error) {
 	document, err := read(name)
 	if err != nil {
@@ -146,16 +146,36 @@ func Seen(name string, text []byte) ([]string, error) {
 	}
 	w := newWalk(document)
 	w.seen(document, value, "")
-	return w.list(), nil
+	return sorted(w.places), nil
 }
 
-// Members lists all members of a schema, as [Seen] does.
+// Places lists all members of a schema by where they stand in it: as in
+// "findings[].kind", or "pairing.rank" for one of the definition "pairing". Of an
+// object with members of any name these are "*".
+func Places(name string) ([]string, error) {
+	w, err := walkAll(name)
+	if err != nil {
+		return nil, err
+	}
+	return sorted(w.places), nil
+}
+
+// Members lists all members of a schema by their paths in what is printed, as in
+// "pairings[].worst.note".
 func Members(name string) ([]string, error) {
+	w, err := walkAll(name)
+	if err != nil {
+		return nil, err
+	}
+	return sorted(w.paths), nil
+}
+
+func walkAll(name string) (*walk, error) {
 	document, err := read(name)
 	if err != nil {
 		return nil, err
 	}
 	w := newWalk(document)
-	w.members(document, "")
-	return w.list(), nil
+	w.members(document, "", "")
+	return w, nil
 }

@@ -53,18 +53,29 @@ func TestCheck(t *testing.T) {
 }
 
 func TestSeen(t *testing.T) {
-	got, err := Seen("rank", []byte(`{"considered": 3, "left_out": {"retired": 1, "other key": 2}, "colour": 1, "pairings": [{"worst": {"note": "C4"}}, {"rank": 2}]}`))
-	want := []string{"considered", "left_out", "left_out.*", "pairings", "pairings[].rank", "pairings[].worst", "pairings[].worst.note"}
+	text := `{"sorted_by": "error", "weights": "even", "considered": 3, "left_out": {"retired": 1, "other key": 2}, "colour": 1,
+		"pairings": []}`
+	got, err := Seen("rank", []byte(text))
+	want := []string{"ranking.considered", "ranking.left_out", "ranking.pairings", "ranking.sorted_by", "ranking.weights", "reasons.*"}
 	if err != nil || !slices.Equal(got, want) {
 		t.Errorf("seen %q, %v; want %q", got, err, want)
 	}
-	all, err := Members("rank")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, m := range append(want, "rows[][].judged", "lists[].pairings[].gain.chance_better") {
-		if !slices.Contains(all, m) {
-			t.Errorf("%s is not among the members: %q", m, all)
+	for _, tc := range []struct {
+		name string
+		list func(string) ([]string, error)
+		want []string
+	}{
+		{"Places", Places, append(want, "matrix.rows[][].judged", "gain.chance_better")},
+		{"Members", Members, []string{"considered", "left_out.*", "pairings[].worst.note", "rows[][].judged", "lists[].pairings[].gain.chance_better"}},
+	} {
+		all, err := tc.list("rank")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range tc.want {
+			if !slices.Contains(all, m) {
+				t.Errorf("%s is not among the %s: %q", m, tc.name, all)
+			}
 		}
 	}
 }

@@ -52,33 +52,43 @@ func closeParts(s any) {
 	}
 }
 
-// walk collects the paths of members.
+// walk collects members of a schema, by their places in it: a place begins anew in
+// every definition, as in "pairing.worst.note" for the member that "pairings" and
+// "lists" have alike.
 type walk struct {
 	definitions map[string]any
-	found       map[string]bool
+	places      map[string]bool
+	paths       map[string]bool
 }
 
 func newWalk(document map[string]any) *walk {
 	definitions, _ := document["$defs"].(map[string]any)
-	return &walk{definitions: definitions, found: map[string]bool{}}
+	return &walk{definitions: definitions, places: map[string]bool{}, paths: map[string]bool{}}
 }
 
-func (w *walk) list() []string { return slices.Sorted(maps.Keys(w.found)) }
+func sorted(set map[string]bool) []string { return slices.Sorted(maps.Keys(set)) }
+
+// part is one of the schemas that speak of a value, and its place.
+type part struct {
+	schema map[string]any
+	place  string
+}
 
 // parts are a schema and all that speak of the same value.
-func (w *walk) parts(s any) []map[string]any {
+func (w *walk) parts(s any, place string) []part {
 	object, ok := s.(map[string]any)
 	if !ok {
 		return nil
 	}
-	out := []map[string]any{object}
+	out := []part{{object, place}}
 	if ref, ok := object["$ref"].(string); ok {
-		out = append(out, w.parts(w.definitions[strings.TrimPrefix(ref, "#/$defs/")])...)
+		name := strings.TrimPrefix(ref, "#/$defs/")
+		out = append(out, w.parts(w.definitions[name], name)...)
 	}
 	for _, keyword := range alternatives {
 		list, _ := object[keyword].([]any)
-		for _, part := range list {
-			out = append(out, w.parts(part)...)
+		for _, p := range list {
+			out = append(out, w.parts(p, place)...)
 		}
 	}
 	return out
@@ -91,48 +101,62 @@ func below(path, name string) string {
 	return path + "." + name
 }
 
-// members finds every member of a schema, which must not hold itself.
-func (w *walk) members(s any, path string) {
-	for _, part := range w.parts(s) {
-		properties, _ := part["properties"].(map[string]any)
-		for name, p := range properties {
-			w.found[below(path, name)] = true
-			w.members(p, below(path, name))
+// members finds every member of a schema, which must not hold itself; path is that
+// in a value.
+func (w *walk) members(s any, place, path string) {
+	for _, p := range w.parts(s, place) {
+		properties, _ := p.schema["properties"].(map[string]any)
+		for name, property := range properties {
+			w.member(property, below(p.place, name), below(path, name))
 		}
-		if items, ok := part["items"]; ok {
-			w.members(items, path+"[]")
+		if items, ok := p.schema["items"]; ok {
+			w.members(items, p.place+"[]", path+"[]")
 		}
-		if rest, ok := part["additionalProperties"].(map[string]any); ok {
-			w.found[below(path, "*")] = true
-			w.members(rest, below(path, "*"))
+		if rest, ok := p.schema["additionalProperties"].(map[string]any); ok {
+			w.member(rest, below(p.place, "*"), below(path, "*"))
 		}
 	}
 }
 
-// seen finds the members of a schema that a value has.
-func (w *walk) seen(s, value any, path string) {
-	for _, part := range w.parts(s) {
+func (w *walk) member(s any, place, path string) {
+	w.places[place], w.paths[path] = true, true
+	w.members(s, place, path)
+}
+
+// seen finds the places of the members of a schema that a value has. Of
+// alternatives those count that the value has the required members of.
+func (w *walk) seen(s, value any, place string) {
+	for _, p := range w.parts(s, place) {
+		if object, ok := value.(map[string]any); ok && lacks(p, object) {
+			continue
+		}
 		switch value := value.(type) {
 		case []any:
 			for _, v := range value {
-				w.seen(part["items"], v, path+"[]")
+				w.seen(p.schema["items"], v, p.place+"[]")
 			}
 		case map[string]any:
-			w.seenMembers(part, value, path)
+			w.seenMembers(p, value)
 		}
 	}
 }
 
-func (w *walk) seenMembers(s, value map[string]any, path string) {
-	properties, _ := s["properties"].(map[string]any)
-	rest, open := s["additionalProperties"].(map[string]any)
+// lacks reports whether an object lacks what a part requires.
+func lacks(p part, value map[string]any) bool {
+	required, _ := p.schema["required"].([]any)
+	return slices.ContainsFunc(required, func(name any) bool { _, ok := value[name.(string)]; return !ok })
+}
+
+func (w *walk) seenMembers(p part, value map[string]any) {
+	properties, _ := p.schema["properties"].(map[string]any)
+	rest, open := p.schema["additionalProperties"].(map[string]any)
 	for name, v := range value {
-		if p, ok := properties[name]; ok {
-			w.found[below(path, name)] = true
-			w.seen(p, v, below(path, name))
+		if property, ok := properties[name]; ok {
+			w.places[below(p.place, name)] = true
+			w.seen(property, v, below(p.place, name))
 		} else if open {
-			w.found[below(path, "*")] = true
-			w.seen(rest, v, below(path, "*"))
+			w.places[below(p.place, "*")] = true
+			w.seen(rest, v, below(p.place, "*"))
 		}
 	}
 }

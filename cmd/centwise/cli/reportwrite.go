@@ -2,8 +2,6 @@ package cli
 
 import (
 	"context"
-	"fmt"
-	"strconv"
 
 	"centwise/catalog"
 	"centwise/cmd/centwise/show"
@@ -40,12 +38,12 @@ func (w *reportWriter) write(m *fit.Model) (*show.Report, error) {
 	case q.FromHorn != nil && q.FromMouthpiece != nil:
 		err = w.setup(m, *q.FromHorn, *q.FromMouthpiece)
 	case q.FromHorn != nil:
-		w.Gear = hornFacts(*q.FromHorn)
+		w.Gear = show.HornFacts(*q.FromHorn)
 		if w.Profile, err = match.HornProfile(m, *q.FromHorn, q.Criteria); err == nil {
 			err = w.candidates(m)
 		}
 	default:
-		w.Gear = mouthpieceFacts(*q.FromMouthpiece)
+		w.Gear = show.MouthpieceFacts(*q.FromMouthpiece)
 		if w.Profile, err = match.MouthpieceProfile(m, *q.FromMouthpiece, q.Criteria); err == nil {
 			err = w.candidates(m)
 		}
@@ -93,50 +91,4 @@ func (w *reportWriter) candidates(m *fit.Model) error {
 		w.Finalists = append(w.Finalists, x)
 	}
 	return nil
-}
-
-// gearFacts collects what is known of gear; sizes of nought are not known.
-type gearFacts []show.Fact
-
-func (g *gearFacts) text(name, text string) {
-	if text != "" {
-		*g = append(*g, show.Fact{Name: name, Text: text})
-	}
-}
-
-func (g *gearFacts) size(name string, size float64, unit string) {
-	if size != 0 {
-		g.text(name, strconv.FormatFloat(size, 'f', -1, 64)+" "+unit)
-	}
-}
-
-func hornFacts(h catalog.Horn) []show.Fact {
-	var g gearFacts
-	g.text("Instrument", fmt.Sprintf("%s in %s", h.Instrument, h.Key))
-	g.text("Maker", h.Maker)
-	g.text("Model", h.Model)
-	g.text("Serial", h.Serial)
-	g.size("Bore", h.BoreMM, "mm")
-	g.size("Throw, first slide", h.Throw1MM, "mm")
-	g.size("Throw, third slide", h.Throw3MM, "mm")
-	g.text("Owner", h.Owner)
-	return g
-}
-
-func mouthpieceFacts(m catalog.Mouthpiece) []show.Fact {
-	var g gearFacts
-	g.text("Maker", m.Maker)
-	g.text("Model", m.Model)
-	g.text("Serial", m.Serial)
-	g.text("Shank", string(m.Shank))
-	g.size("Rim, inside", m.RimMM, "mm")
-	g.size("Cup volume", m.CupCM3, "cm³")
-	g.size("Cup depth", m.CupDepthMM, "mm")
-	g.size("Throat", m.ThroatMM, "mm")
-	g.size("Throat length", m.ThroatLengthMM, "mm")
-	g.size("Backbore exit", m.BackboreMM, "mm")
-	g.text("Backbore", m.BackboreCharacter)
-	g.size("Length", m.LengthMM, "mm")
-	g.text("Owner", m.Owner)
-	return g
 }

@@ -93,8 +93,11 @@ type reportView struct {
 	Method               []Fact
 }
 
+// staffLines are where the lines of the staff below a heading lie.
+var staffLines = []float64{0.5, 4.5, 8.5, 12.5, 16.5}
+
 func (r Report) view() reportView {
-	v := reportView{StaffLines: []float64{0.5, 4.5, 8.5, 12.5, 16.5}, Cautions: r.Cautions, Terms: r.terms(), Method: r.method()}
+	v := reportView{StaffLines: staffLines, Cautions: r.Cautions, Terms: r.terms(), Method: r.method()}
 	if strings.Contains(strings.ToLower(r.Catalog.Title), "invented") {
 		v.Invented = Clean(r.Catalog.Title)
 	}

@@ -15,16 +15,22 @@ const pageDate = "2 January 2006"
 // method says what a page rests on and how its numbers were found.
 func (r Report) method() []Fact {
 	f := r.Fit
-	return []Fact{
+	return append(append([]Fact{
 		{"Catalog", fmt.Sprintf("%s: %s with %s.", Clean(cmp.Or(r.Catalog.Title, "without a title")), match.Count(f.Sessions, "session"), match.Count(f.Readings, "reading"))},
 		{"Sessions behind it", r.evidence()},
+	}, f.method()...),
+		Fact{"Made", fmt.Sprintf("%s by centwise %s, from the fit of %s, data %s.", r.Made.Format(pageDate), r.Version, f.At.Format(pageDate), shortDigest(f.Digest))})
+}
+
+// method says how the numbers of a page were found.
+func (f FitFacts) method() []Fact {
+	return []Fact{
 		{"Model", "Each reading is taken for the sum of what all trumpets share, the horn, the mouthpiece, the player, a small share of the pair and of the day, the session's own level and tuning slide, and a reading error; " +
 			"all of them are worked out from all sessions together, and slips count for little."},
 		{"Error", "Cents left to the lip: the root mean square over the notes of what remains after the best tuning slide and the valve slides' throws, with the uncertainty of the prediction included."},
 		{"Intervals", "80 %: the value should lie within in four of five cases, if the model is right. They come from joint draws of everything that is not known, so differences of setups hold what the two share."},
 		{"Nought", "Only relative intonation can be known: the mean over 31 notes (F#3 to C6) is removed from every profile, because a session's own level can't be told from the setup's. The tuning slide is free anyway."},
 		{"A single reading", fmt.Sprintf("scatters by %.1f cents (standard deviation) in this catalog.", f.NoiseCents)},
-		{"Made", fmt.Sprintf("%s by centwise %s, from the fit of %s, data %s.", r.Made.Format(pageDate), r.Version, f.At.Format(pageDate), shortDigest(f.Digest))},
 	}
 }
 

@@ -33,6 +33,7 @@ type listView struct {
 type candidateLine struct {
 	Rank                    int
 	Label, Figures, Details string
+	Href                    string // of a page about it; may be empty
 	Now                     bool
 	Mark                    string
 	Low, High, At           percentX
@@ -78,11 +79,16 @@ func newCandidatesView(r *match.Ranking, tolerance float64, finalists []*match.E
 	return v
 }
 
-func candidatesTitle(r *match.Ranking) string {
-	what := "Mouthpieces for " + r.Horn
+// candidatesOf says what is compared.
+func candidatesOf(r *match.Ranking) string {
 	if r.Horn == "" {
-		what = "Horns for " + r.Mouthpiece
+		return "Horns for " + r.Mouthpiece
 	}
+	return "Mouthpieces for " + r.Horn
+}
+
+func candidatesTitle(r *match.Ranking) string {
+	what := candidatesOf(r)
 	switch shown := len(r.Pairings); {
 	case shown >= r.Considered:
 		return what

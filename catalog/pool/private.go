@@ -49,6 +49,15 @@ func (p Privacy) redaction(secret catalog.PoolSecret) catalog.Redaction {
 	return r
 }
 
+// Texts gives texts as they may be shown to those whom the privacy is for: with
+// pseudonyms for handles, unless these may leave. It is for one goroutine.
+func (p Privacy) Texts(secret catalog.PoolSecret) func(string) string {
+	if p.Handles {
+		return func(text string) string { return text }
+	}
+	return newPseudonyms(secret).in
+}
+
 // pseudonyms replace the handles of players wherever they stand as words of
 // their own: a player often measures too, and labels and names are made of
 // handles now and then.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/tls"
 	"fmt"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -19,7 +20,12 @@ type poolServeOptions struct {
 	behindProxy bool
 	rate        float64
 	privacy     pool.Privacy
+	public      bool
 }
+
+// fitPause is how long a server rests between fits at least: those who push in
+// parts change the catalog every few seconds.
+const fitPause = 10 * time.Second
 
 // defaultListen is reached from this machine only.
 const defaultListen = "127.0.0.1:8417"
@@ -37,6 +43,10 @@ the catalog meanwhile.`,
 where requests come from, of several addresses the last. See to it that only the proxy reaches the port.`,
 			`What is pulled leaves handles of players as pseudonyms and remarks and owner notes not at all, like 'centwise pool export';
 --handles, --remarks and --owner-notes let them go, to everybody who has a token.`,
+			`To a browser the server shows pages, without script and for phones too: designs, horns and mouthpieces with their profiles,
+who measured what, and which mouthpieces suit a horn. They ask for a name, which may be anything, and a password: a token
+that may read. --public-pages shows them to anybody who reaches the server. Predictions are worked out beside requests; a page
+says so while they are behind.`,
 			`Requests are bounded in size, time and number; whoever asks too often is told when to come again. On standard output stands
 the address, on standard error a line of JSON for each request, without tokens. Ctrl-C or SIGTERM finishes the requests that
 run. GET /health answers whether the catalog can be read.`,
@@ -60,6 +70,7 @@ push send again what was lost.`,
 	fs.StringVar(&o.key, "tls-key", "", "the key of the certificate, in `FILE` (PEM)")
 	fs.BoolVar(&o.behindProxy, "behind-proxy", false, "a proxy in front speaks TLS and says where requests come from")
 	fs.Float64Var(&o.rate, "rate", server.DefaultRate, "let each token make `N` requests a second on the whole, and each address twice as many")
+	fs.BoolVar(&o.public, "public-pages", false, "let anybody look at the pages")
 	fs.BoolVar(&o.privacy.Handles, "handles", false, "let handles of players go, and what else is known of them")
 	fs.BoolVar(&o.privacy.Remarks, "remarks", false, "let remarks, reasons and names of files go")
 	fs.BoolVar(&o.privacy.Owners, "owner-notes", false, "let owner notes go")
@@ -87,7 +98,7 @@ func poolServeRun(ctx context.Context, o *poolServeOptions) error {
 	defer store.Close()
 	c := server.Config{
 		Address: o.listen, BehindProxy: o.behindProxy, Rate: o.rate, Privacy: o.privacy, Version: buildVersion().version,
-		Log: server.NewLog(o.factory.Streams.Err), Now: o.factory.Now,
+		PublicPages: o.public, Pause: fitPause, Log: server.NewLog(o.factory.Streams.Err), Now: o.factory.Now,
 	}
 	if c.TLS, err = o.tls(c); err != nil {
 		return err

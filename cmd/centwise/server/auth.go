@@ -30,7 +30,8 @@ func (s *Server) addressOf(r *http.Request) string {
 	return host
 }
 
-// secretOf finds the token of a request: a bearer token (RFC 6750).
+// secretOf finds the token of a request: a bearer token (RFC 6750), or where people
+// look at pages the password of Basic authentication (RFC 7617), whatever the name.
 func secretOf(r *http.Request) (secret catalog.Secret, given bool, err error) {
 	text := ""
 	scheme, rest, _ := strings.Cut(r.Header.Get("Authorization"), " ")
@@ -39,6 +40,8 @@ func secretOf(r *http.Request) (secret catalog.Secret, given bool, err error) {
 		return secret, false, nil
 	case strings.EqualFold(scheme, "Bearer"):
 		text = rest
+	case strings.EqualFold(scheme, "Basic") && forPeople(r):
+		_, text, _ = r.BasicAuth()
 	}
 	secret, err = catalog.ParseSecret(text)
 	return secret, true, err
@@ -51,7 +54,7 @@ func (s *Server) allow(r *http.Request, needed catalog.Scope) error {
 	known := requestOf(r)
 	secret, given, err := secretOf(r)
 	if !given {
-		return unauthorized(noToken.with("say who you are"))
+		return unauthorized(r, noToken.with("say who you are"))
 	}
 	var token catalog.Token
 	if err == nil {
@@ -65,7 +68,7 @@ func (s *Server) allow(r *http.Request, needed catalog.Scope) error {
 		if wait := s.failures.wait(keyOf(known.address)); wait > 0 {
 			return tooMany.with("too many requests with a wrong token came from your address").after(wait)
 		}
-		return unauthorized(badToken.with("%s", whyBad(err, token, now)))
+		return unauthorized(r, badToken.with("%s", whyBad(err, token, now)))
 	}
 	known.token = token
 	if wait := s.tokens.wait(string(token.ID)); wait > 0 {
@@ -93,9 +96,13 @@ func whyBad(err error, t catalog.Token, now time.Time) string {
 }
 
 // unauthorized says how to send a token.
-func unauthorized(p *problem) *problem {
+func unauthorized(r *http.Request, p *problem) *problem {
 	p.try = "ask whoever keeps the pool for a token"
-	p.header = http.Header{"Www-Authenticate": {`Bearer realm="centwise pool"`}}
+	scheme := `Bearer realm="centwise pool"`
+	if forPeople(r) {
+		scheme = `Basic realm="centwise pool: any name, your token as password", charset="UTF-8"`
+	}
+	p.header = http.Header{"Www-Authenticate": {scheme}}
 	return p
 }
 

@@ -80,7 +80,7 @@ func turn(ctx context.Context, places chan struct{}) (leave func(), err error) {
 	case places <- struct{}{}:
 		return func() { <-places }, nil
 	case <-time.After(10 * time.Second):
-		return nil, notNow.with("many others push or pull right now").after(5)
+		return nil, notNow.with("the server has its hands full with others").after(5)
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
@@ -157,6 +157,7 @@ func (s *Server) take(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	s.keeper.changed()
 	end, err := s.store.End(ctx)
 	if err != nil {
 		return err

@@ -88,7 +88,7 @@ func (s *Server) logged(next http.Handler) http.Handler {
 				s.log.Error("panic", "request", known.id, "panic", caught, "stack", string(debug.Stack()))
 				if c.status == 0 {
 					known.problem = &problem{kindOfProblem: defect}
-					known.problem.write(c, r)
+					known.problem.write(c, r, s)
 				}
 			}
 			s.logRequest(r, known, c, time.Since(started))

@@ -37,9 +37,10 @@ var (
 	wrongMethod  = kindOfProblem{"wrong-method", "The method does not fit", http.StatusMethodNotAllowed, "The header Allow says which methods the address takes."}
 	wrongHost    = kindOfProblem{"wrong-host", "The server goes by another name", http.StatusMisdirectedRequest, "A server that listens for its own machine only answers to localhost, so that pages of others can't reach it under a name of theirs."}
 	notNow       = kindOfProblem{"not-now", "The pool can't be used right now", http.StatusServiceUnavailable, "The catalog is in use or can't be reached. Try again later."}
+	notReady     = kindOfProblem{"not-ready", "The page is not ready yet", http.StatusServiceUnavailable, "What the page shows is being worked out. Reload it in a while."}
 	defect       = kindOfProblem{"defect", "The server failed", http.StatusInternalServerError, "This is a defect. Tell whoever keeps the pool the number of the request."}
 	problemKinds = []kindOfProblem{noToken, badToken, wrongScope, tooMany, tooLarge, tooSlow, cutOff, badBundle, conflict, badRequest, wrongType,
-		notThere, wrongMethod, wrongHost, notNow, defect}
+		notThere, wrongMethod, wrongHost, notNow, notReady, defect}
 )
 
 // problem is an error that is told to whoever asked.
@@ -104,13 +105,17 @@ func problemOf(err error) *problem {
 	return &problem{kindOfProblem: defect, err: err}
 }
 
-// write tells the problem.
-func (p *problem) write(w http.ResponseWriter, r *http.Request) {
+// write tells the problem. People get a page.
+func (p *problem) write(w http.ResponseWriter, r *http.Request, s *Server) {
 	for name, values := range p.header {
 		w.Header()[name] = values
 	}
 	w.Header().Set("Cache-Control", "no-store")
 	w.Header().Del("ETag")
+	if wantsPage(r) {
+		s.writeProblemPage(w, r, p)
+		return
+	}
 	body, err := json.Marshal(wire.Problem{Type: "/problems#" + p.name, Title: p.title, Status: p.status, Detail: catalog.HideSecrets(p.detail), Try: p.try, Request: requestOf(r).id})
 	if err != nil {
 		panic(err) // texts only

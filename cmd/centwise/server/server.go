@@ -28,7 +28,9 @@ type Config struct {
 	BehindProxy bool        // a proxy speaks TLS and says where requests come from
 	Rate        float64     // requests a second that a token may make on the whole; an address twice as many
 	Privacy     pool.Privacy
-	Version     string // of the program
+	PublicPages bool          // pages need no token
+	Pause       time.Duration // between fits, at least
+	Version     string        // of the program
 	Log         *slog.Logger
 	Now         func() time.Time
 	Grace       time.Duration // for bodies that come or go slowly; 0: as is sensible
@@ -47,6 +49,8 @@ type Server struct {
 	uses                        uses
 	// pushes and pulls bound what is in memory at once.
 	pushes, pulls chan struct{}
+	keeper        keeper
+	drawn         drawnPages
 }
 
 // New prepares to serve a catalog.
@@ -58,6 +62,7 @@ func New(store catalog.Store, c Config) *Server {
 		tokens:    newLimiter(c.Rate, int(c.Rate*burst)+1, c.Now),
 		failures:  newLimiter(0.1, 10, c.Now),
 		pushes:    make(chan struct{}, 4), pulls: make(chan struct{}, 8),
+		keeper: keeper{poke: make(chan struct{}, 1)}, drawn: drawnPages{places: make(chan struct{}, 4)},
 	}
 }
 
@@ -82,6 +87,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	var beside sync.WaitGroup
 	besideCtx, stopBeside := context.WithCancel(context.WithoutCancel(ctx))
 	beside.Go(func() { s.noteUses(besideCtx) })
+	beside.Go(func() { s.keep(besideCtx) })
 	defer beside.Wait()
 	defer stopBeside()
 
@@ -126,6 +132,7 @@ func (s *Server) Handler() http.Handler {
 	add(http.MethodGet, wire.StatusPath, s.needing(catalog.ScopeRead, s.status))
 	add(http.MethodGet, wire.RecordsPath, s.needing(catalog.ScopeRead, s.give))
 	add(http.MethodPost, wire.RecordsPath, s.needing(catalog.ScopeContribute, s.take))
+	s.addPages(add)
 	for path, methods := range allowed {
 		mux.Handle(path, s.handle(path, func(http.ResponseWriter, *http.Request) error {
 			p := wrongMethod.with("it takes %v", methods)
@@ -153,7 +160,7 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	if c, ok := w.(*counted); ok && c.status != 0 {
 		panic(http.ErrAbortHandler) // half an answer must not look like a whole one
 	}
-	p.write(w, r)
+	p.write(w, r, s)
 }
 
 // needing lets in tokens that allow a scope.

@@ -5,6 +5,7 @@ package browsertest
 import (
 	"context"
 	_ "embed"
+	"encoding/base64"
 	"fmt"
 	"net/url"
 	"os"
@@ -102,26 +103,47 @@ func (b *Browser) Check(t testing.TB, name string, page []byte) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithTimeout(b.tab, patience)
+	c.inspect(address, "alone")
+}
+
+// Visit is Check of a page that a server gives under an address, to somebody with a
+// name and password: it may lead to other pages of the server, and hold forms that
+// do. That its headers allow what it needs shows here too.
+func (b *Browser) Visit(t testing.TB, name, address, password string) {
+	t.Helper()
+	c := &check{Browser: b, TB: t, name: name}
+	c.ctx = b.tab
+	header := network.Headers{"Authorization": "Basic " + base64.StdEncoding.EncodeToString([]byte("x:"+password))}
+	c.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, network.SetExtraHTTPHeaders, network.SetExtraHTTPHeadersParams{Headers: header})
+		return err
+	}))
+	c.inspect(address, "served")
+}
+
+// inspect looks at the page at an address; how says what it may refer to.
+func (c *check) inspect(address, how string) {
+	c.Helper()
+	ctx, cancel := context.WithTimeout(c.tab, patience)
 	defer cancel()
 	c.ctx = ctx
-	b.mu.Lock()
-	b.requests = nil
-	b.mu.Unlock()
+	c.mu.Lock()
+	c.requests = nil
+	c.mu.Unlock()
 	c.do(chromedp.Navigate(address))
 	c.complain("", "spoken")
-	c.complain("", "alone")
+	c.complain("", how)
 	for _, view := range views {
 		c.look(view)
 	}
 	for _, paper := range papers {
 		c.print(paper)
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	for _, asked := range b.requests {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, asked := range c.requests {
 		if asked != address {
-			t.Errorf("%s: asks the network for %s", name, asked)
+			c.Errorf("%s: asks the network for %s", c.name, asked)
 		}
 	}
 }

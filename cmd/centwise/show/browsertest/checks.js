@@ -115,6 +115,21 @@
     }
     return out;
   },
+  // The page runs nothing, has its style, and leads to its own server only.
+  served() {
+    const out = [];
+    for (const e of document.querySelectorAll('*')) {
+      if (['SCRIPT', 'IFRAME', 'OBJECT', 'EMBED', 'LINK', 'BASE'].includes(e.tagName.toUpperCase())) out.push(`holds a ${e.tagName}`);
+      if (e.tagName === 'FORM' && e.method !== 'get') out.push(`sends a form by ${e.method}`);
+      if (e.tagName === 'STYLE' && !e.sheet) out.push('its style was refused');
+      for (const a of e.attributes) {
+        if (a.name.startsWith('on') || a.name === 'style') out.push(`holds ${a.name}: ${this.name(e)}`);
+        if (!['src', 'href', 'xlink:href', 'action', 'srcset'].includes(a.name)) continue;
+        if (!a.value.startsWith('#') && (a.value.startsWith('/') || new URL(a.value, location.href).origin !== location.origin)) out.push(`refers to ${a.value}`);
+      }
+    }
+    return out;
+  },
   // The highest thing that can't be broken over two pages.
   tallest() {
     return Math.max(0, ...[...document.querySelectorAll('svg, tr, li > div, figure')].filter(e => e.tagName !== 'FIGURE' || getComputedStyle(e).breakInside === 'avoid').map(e => e.getBoundingClientRect().height));

@@ -157,7 +157,7 @@ func (s *Server) take(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	s.keeper.changed()
+	s.keeper.changed(merged)
 	end, err := s.store.End(ctx)
 	if err != nil {
 		return err

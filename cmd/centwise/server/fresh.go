@@ -11,6 +11,7 @@ import (
 
 	"centwise/catalog"
 	"centwise/catalog/pool"
+	"centwise/cmd/centwise/wire"
 	"centwise/match/fit"
 )
 
@@ -306,8 +307,12 @@ const look = 20 * time.Second
 // afterFailure is how long the keeper rests after a fit that failed.
 const afterFailure = time.Minute
 
-// changed tells the keeper that the catalog may have changed.
-func (k *keeper) changed() {
+// changed tells the keeper what was merged.
+func (k *keeper) changed(m catalog.Merged) {
+	if news, changes := wire.CountsOf(m); news == (wire.Counts{}) && changes == (wire.Counts{}) {
+		return
+	}
+	k.behind.Store(true)
 	select {
 	case k.poke <- struct{}{}:
 	default:

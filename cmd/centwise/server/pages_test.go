@@ -72,7 +72,7 @@ func TestEveryPage(t *testing.T) {
 			}
 		}
 	}
-	if len(seen) < 40 {
+	if len(seen) < 30 {
 		t.Errorf("%d pages", len(seen))
 	}
 }
@@ -199,7 +199,7 @@ func TestListsAndTheirPages(t *testing.T) {
 	r.ready()
 	for path, words := range map[string][]string{
 		"/mouthpieces":                               {"78 mouthpieces", "1 to 50 of 78", "Next"},
-		"/mouthpieces?page=3":                        {"101 to 148 of 148", "Previous"},
+		"/mouthpieces?page=2":                        {"51 to 78 of 78", "Previous"},
 		"/mouthpieces?q=PLOVER":                      {"3 mouthpieces", "Plover 16.2 second"},
 		"/mouthpieces?q=tidewright+curlew":           {"2 mouthpieces", `value="tidewright curlew"`},
 		"/mouthpieces?q=" + url.QueryEscape(`"><b>`): {"No mouthpiece", "None fits.", `value="&#34;&gt;&lt;b&gt;"`},
@@ -223,13 +223,13 @@ func TestListsAndTheirPages(t *testing.T) {
 		}
 	}
 	alder := must(r.Store.Horn(ctx, "Alder"))(t)
-	plover := must(r.Store.Mouthpiece(ctx, "Plover 16.2"))(t)
+	curlew := must(r.Store.Mouthpiece(ctx, "Curlew 17.0"))(t)
 	if answer, _ := r.look(secret, "/mouthpieces/"+string(alder.ID)); answer.StatusCode != 404 {
 		t.Errorf("a horn among mouthpieces: %d", answer.StatusCode)
 	}
-	_, body := r.look(secret, "/horns/"+strings.ToLower(string(alder.ID))+"/rank")
-	if !strings.Contains(body, `href="../../mouthpieces/`+string(plover.ID)+`"`) {
-		t.Error("the rank does not lead to mouthpieces")
+	answer, body := r.look(secret, "/horns/"+strings.ToLower(string(alder.ID))+"/rank")
+	if !strings.Contains(body, `href="../../mouthpieces/`+string(curlew.ID)+`"`) {
+		t.Errorf("the rank does not lead to mouthpieces: %d, %.3000s", answer.StatusCode, body[strings.Index(body, "<main>"):])
 	}
 }
 

@@ -59,10 +59,10 @@ many notes), "tolerance_cents", "slide_cents", "slide_mm", "slide_at_stop", "tem
 fingerings that should be better where a note is left more than the tolerance), "no_alternate" (the notes for which none
 should), and all that in "words"; "impedance" {"support", "sessions"} where
 the setup has impedance sessions. With
---evidence there is "influence" too: "sessions": [{"session", "date", "contributor", "method", "horn", "mouthpiece", "player",
-"readings", "shares": [names], "profile_moves", "most" {"note", "cents"}, "error_moves", "error_without", "sd_without"}], the
-number of "others" that share nothing and how far any of them moves the profile at most, "others_move" (null where they were
-not looked at), and how many were "not_weighed". --evidence --csv has the same columns. With
+--evidence there is "influence" too: {"sessions": [{"session", "date", "contributor", "method", "horn", "mouthpiece", "player",
+"readings", "shares": [names], "profile_moves", "most" {"note", "cents"}, "error_moves", "error_without", "sd_without"}],
+"others" (how many share nothing), "others_move" (how far any of them moves the profile at most; null where they were
+not looked at), "not_weighed" (how many were not)}. --evidence --csv has the same columns. With
 --pairs it is {"predictions": [...]} with the columns above as members.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitSkipped, exitNoCatalog, exitCancelled)),
 		Example: `  centwise predict Alder "Plover 16.2"

@@ -324,9 +324,11 @@ func TestOddServers(t *testing.T) {
 		answer func(w http.ResponseWriter, r *http.Request)
 		words  []string
 	}{
-		"a web page":  {func(w http.ResponseWriter, r *http.Request) { w.Write([]byte("<html>")) }, []string{"does not answer as a pool server does"}},
-		"not found":   {func(w http.ResponseWriter, r *http.Request) { http.NotFound(w, r) }, []string{"refuses", "Not Found", "check the address"}},
-		"a redirect":  {func(w http.ResponseWriter, r *http.Request) { http.Redirect(w, r, "http://127.0.0.1:1/", 302) }, []string{"points elsewhere"}},
+		"a web page": {func(w http.ResponseWriter, r *http.Request) { w.Write([]byte("<html>")) }, []string{"does not answer as a pool server does"}},
+		"not found":  {func(w http.ResponseWriter, r *http.Request) { http.NotFound(w, r) }, []string{"refuses", "Not Found", "check the address"}},
+		"a redirect": {func(w http.ResponseWriter, r *http.Request) {
+			http.Redirect(w, r, "http://127.0.0.1:1/", http.StatusFound)
+		}, []string{"points elsewhere"}},
 		"always busy": {func(w http.ResponseWriter, r *http.Request) { w.WriteHeader(503) }, []string{"refuses", "Service Unavailable", "later"}},
 		"no position": {func(w http.ResponseWriter, r *http.Request) {
 			if r.URL.Path == wire.StatusPath {

@@ -17,6 +17,7 @@ import (
 	"centwise/catalog"
 	"centwise/catalog/pool"
 	"centwise/catalog/sqlstore"
+	"centwise/catalog/sqlstore/pgtest"
 	"centwise/cmd/centwise/remote"
 	"centwise/cmd/centwise/server"
 	"centwise/cmd/centwise/server/servertest"
@@ -118,6 +119,25 @@ func TestKeepingUp(t *testing.T) {
 	pull(a, north, 0)
 	pull(b, south, 0)
 	same(t, north, south)
+	same(t, north, r.Store)
+}
+
+// A pool on PostgreSQL behaves alike.
+func TestKeepingUpWithAServerDatabase(t *testing.T) {
+	r := servertest.Start(t, openStore(t, pgtest.Start(t).Catalog(t)), func(c *server.Config) { c.Privacy = servertest.Everything })
+	north, south := newStore(t), newStore(t)
+	servertest.Band(t, north, 60)
+	servertest.Band(t, south, 40)
+	all := remote.Options{Privacy: servertest.Everything}
+	a, b := client(t, r.URL, r.Token("lamp-keeper", catalog.ScopeCurate, nil)), client(t, r.URL, r.Token("reed-otter", catalog.ScopeContribute, nil))
+	must(a.Push(ctx, north, all))(t)
+	if got := must(b.Push(ctx, south, all))(t); got.Sent.Sessions != 20 || got.Others != 20 || len(got.HeldBack) != 0 {
+		t.Errorf("pushed %+v", got)
+	}
+	must(a.Pull(ctx, north, all))(t)
+	if got := must(a.Pull(ctx, north, all))(t); got.News != (wire.Counts{}) || got.Changed != (wire.Counts{}) {
+		t.Errorf("pulled again %+v", got)
+	}
 	same(t, north, r.Store)
 }
 

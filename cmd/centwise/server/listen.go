@@ -145,6 +145,14 @@ func (c *Certificate) current(now time.Time) *tls.Certificate {
 	return c.cert
 }
 
+// LookAgain makes the next connection look at the files, however short ago the last
+// look was.
+func (c *Certificate) LookAgain() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.looked = time.Time{}
+}
+
 func (c *Certificate) load(now time.Time) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()

@@ -103,3 +103,15 @@ func BenchmarkReadMillionReadings(b *testing.B) {
 	}
 	b.ReportMetric(1e6*float64(b.N)/b.Elapsed().Seconds(), "readings/s")
 }
+
+// A part as others pull it: 1000 sessions with 31 readings each.
+func BenchmarkPart(b *testing.B) {
+	s := newStore(b)
+	several(b, s, 1000, 31)
+	secret := must(s.PoolSecret(ctx))(b)
+	readings := 0
+	for b.Loop() {
+		readings += must(pool.NextPart(ctx, s, secret, catalog.Position{}, pool.PartOptions{}))(b).Summary.Readings
+	}
+	b.ReportMetric(float64(readings)/b.Elapsed().Seconds(), "readings/s")
+}

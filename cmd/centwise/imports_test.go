@@ -22,6 +22,7 @@ var mayImport = map[string][]string{
 	"cmd/centwise/show":     {"match", "catalog"},
 	"cmd/centwise/scenario": {"catalog"},
 	"cmd/speedtable":        {"match", "catalog"},
+	"cmd/poolload":          {"cmd/centwise/wire", "match", "catalog"},
 	"cmd/centwise/wire":     {"catalog"},
 	"cmd/centwise/remote":   {"cmd/centwise/wire", "catalog"},
 	"cmd/centwise/server":   {"cmd/centwise/wire", "cmd/centwise/show", "cmd/centwise/server", "match", "catalog"},

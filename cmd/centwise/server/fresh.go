@@ -54,13 +54,6 @@ func (p piece) label() string {
 	return p.mouthpiece.Label
 }
 
-func (p piece) id() catalog.ID {
-	if p.horn != nil {
-		return p.horn.ID
-	}
-	return p.mouthpiece.ID
-}
-
 // detail tells horns, or mouthpieces, of one name apart.
 func (p piece) detail() string {
 	if p.horn != nil {

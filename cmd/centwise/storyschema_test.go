@@ -201,6 +201,10 @@ func (s *stories) read(log string) (broken string) {
 	return broken
 }
 
+// mayBeEmpty are lists that hang on what the engine estimates, which stories don't
+// pin: which picks a session moved.
+var mayBeEmpty = map[string]string{"measure": "lesson.moved[]."}
+
 // report names the members that no story shows.
 func (s *stories) report(t *testing.T) {
 	for _, name := range schema.Names() {
@@ -210,7 +214,7 @@ func (s *stories) report(t *testing.T) {
 		}
 		var missing []string
 		for _, m := range members {
-			if !s.seen[name+"\t"+m] {
+			if !s.seen[name+"\t"+m] && !(mayBeEmpty[name] != "" && strings.HasPrefix(m, mayBeEmpty[name])) {
 				missing = append(missing, m)
 			}
 		}

@@ -45,11 +45,19 @@ func newStore(tb testing.TB) *sqlstore.Store {
 	return s
 }
 
-func BenchmarkApply100000Readings(b *testing.B) {
+// everywhere runs a benchmark on a file and on a server.
+func everywhere(b *testing.B, bench func(b *testing.B, open func(testing.TB) *sqlstore.Store)) {
+	b.Run("file", func(b *testing.B) { bench(b, newStore) })
+	b.Run("server", func(b *testing.B) { bench(b, serverStore) })
+}
+
+func BenchmarkApply100000Readings(b *testing.B) { everywhere(b, benchmarkApply) }
+
+func benchmarkApply(b *testing.B, open func(testing.TB) *sqlstore.Store) {
 	c := invented(100_000 / readingsPerSession)
 	for b.Loop() {
 		b.StopTimer()
-		s := newStore(b)
+		s := open(b)
 		b.StartTimer()
 		if err := s.Apply(context.Background(), c); err != nil {
 			b.Fatal(err)
@@ -57,8 +65,10 @@ func BenchmarkApply100000Readings(b *testing.B) {
 	}
 }
 
-func BenchmarkMeasurementsMillionReadings(b *testing.B) {
-	s := newStore(b)
+func BenchmarkMeasurementsMillionReadings(b *testing.B) { everywhere(b, benchmarkMeasurements) }
+
+func benchmarkMeasurements(b *testing.B, open func(testing.TB) *sqlstore.Store) {
+	s := open(b)
 	const sessions = 1_000_000 / readingsPerSession
 	if err := s.Apply(context.Background(), invented(sessions)); err != nil {
 		b.Fatal(err)
@@ -115,8 +125,10 @@ func BenchmarkInfo(b *testing.B) {
 }
 
 // BenchmarkMillionReadings is what commands do on a large catalog.
-func BenchmarkMillionReadings(b *testing.B) {
-	s := newStore(b)
+func BenchmarkMillionReadings(b *testing.B) { everywhere(b, benchmarkCommands) }
+
+func benchmarkCommands(b *testing.B, open func(testing.TB) *sqlstore.Store) {
+	s := open(b)
 	if err := s.Apply(context.Background(), invented(1_000_000/readingsPerSession)); err != nil {
 		b.Fatal(err)
 	}
@@ -145,8 +157,10 @@ func BenchmarkMillionReadings(b *testing.B) {
 }
 
 // What somebody at the keyboard waits for after each line.
-func BenchmarkAddDraftLine(b *testing.B) {
-	s := newStore(b)
+func BenchmarkAddDraftLine(b *testing.B) { everywhere(b, benchmarkAddDraftLine) }
+
+func benchmarkAddDraftLine(b *testing.B, open func(testing.TB) *sqlstore.Store) {
+	s := open(b)
 	c := invented(0)
 	if err := s.Apply(context.Background(), c); err != nil {
 		b.Fatal(err)

@@ -22,6 +22,7 @@ var All = []Topic{
 	{"limits", "What the engine can't know"},
 	{"air", "The air column: resonances and adjustments"},
 	{"pooling", "How catalogs exchange measurements, and what may spoil them"},
+	{"sharing", "One catalog in a database that several people use"},
 	{"privacy", "What a catalog holds of people, and what leaves it"},
 }
 

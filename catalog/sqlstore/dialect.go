@@ -50,6 +50,9 @@ type dialect struct {
 	// bulk inserts many rows of a table, in the order given; where single is set
 	// and block is 1, an error is that of the row just added.
 	bulk func(ctx context.Context, tx *transaction, table string, columns []string, single bool) (bulk, error)
+	// analyze lets the database look at the tables after many rows came, so that it
+	// knows how to find some of them again. Empty where it need not.
+	analyze string
 	// deferRules puts off the rules between tables to the end of a transaction.
 	// Empty where tables are filled parents first, which is enough.
 	deferRules string

@@ -67,7 +67,7 @@ func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
 	if err := m.settle(); err != nil {
 		return err
 	}
-	if err := m.sessions.into.flush(); err != nil {
+	if err := m.sessions.into.finish(); err != nil {
 		return err
 	}
 	renamed, err := m.relabel(sessionNames)

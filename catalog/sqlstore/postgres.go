@@ -55,6 +55,9 @@ func postgresDialect(at *server, timeout time.Duration, migrations fs.FS) dialec
 		},
 		block: sessionsPerCopy,
 		bulk:  newCopying,
+		// The server does so itself, if it may, but not before a minute has gone.
+		// Whom the tables don't belong to gets a notice instead, which nobody sees.
+		analyze: `ANALYZE session, reading, pool_change, horn, horn_revision, mouthpiece, mouthpiece_revision, player, player_revision`,
 		size: `SELECT CAST(COALESCE(SUM(pg_total_relation_size(c.oid)), 0) AS BIGINT) FROM pg_catalog.pg_class c
 			JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace WHERE n.nspname = current_schema() AND c.relkind IN ('r', 'p')`,
 		damage: damagePostgres,

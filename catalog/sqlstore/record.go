@@ -49,7 +49,7 @@ func (w *changer) insertSessions(sessions []catalog.Session) error {
 	if err := problems.Err(); err != nil {
 		return err
 	}
-	return into.flush()
+	return into.finish()
 }
 
 // sessionValues are the columns of a session, which is added to the sum if it

@@ -10,7 +10,8 @@ import (
 // time where the database is told of them over a network.
 type sessionWriter struct {
 	w        *changer
-	last     int64 // sequence number given out last
+	first    int64 // sequence number given out last before
+	last     int64 // and by now
 	sessions bulk
 	readings bulk
 	waiting  []waitingSession
@@ -37,6 +38,7 @@ func newSessionWriter(w *changer) (*sessionWriter, error) {
 	if err := w.tx.QueryRowContext(w.ctx, `SELECT COALESCE(MAX(seq), 0) FROM session`).Scan(&x.last); err != nil {
 		return nil, err
 	}
+	x.first = x.last
 	var err error
 	if x.sessions, err = w.store.dialect.bulk(w.ctx, w.tx, "session", sessionList, true); err != nil {
 		return nil, err
@@ -144,6 +146,19 @@ func (x *sessionWriter) flush() error {
 		return err
 	}
 	return x.readings.flush()
+}
+
+// manySessions is from how many new ones on the database looks at its tables.
+const manySessions = 1000
+
+// finish writes what is left over, when no more sessions come.
+func (x *sessionWriter) finish() error {
+	err := x.flush()
+	if err == nil && x.last-x.first >= manySessions && x.w.store.dialect.analyze != "" {
+		_, err = x.w.tx.ExecContext(x.w.ctx, x.w.store.dialect.analyze)
+		x.first = x.last
+	}
+	return err
 }
 
 // taken tells which ids of sessions are there, and which names sessions that

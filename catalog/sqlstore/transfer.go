@@ -41,7 +41,10 @@ func (s *Store) transfer(ctx context.Context, to *Store) error {
 					return fmt.Errorf("table %s: %w", t.name, err)
 				}
 			}
-			return nil
+			if to.dialect.analyze != "" {
+				_, err = tx.ExecContext(ctx, to.dialect.analyze)
+			}
+			return err
 		})
 	})
 }

@@ -26,7 +26,7 @@ type gear[T any] struct {
 
 	revisionList []string // all columns of a revision
 
-	selectHead, selectAll, selectShared, selectRevisions, replaceRevision, insertHead, updateHead, freeLabel, heads, headOf string
+	selectHead, selectAll, selectShared, selectRevisions, replaceRevision, updateHead, freeLabel, heads, headOf string
 }
 
 // revisionColumns come before the columns of each kind, sharedColumns after.
@@ -47,7 +47,6 @@ func newGear[T any](g gear[T]) *gear[T] {
 	g.selectRevisions = fmt.Sprintf(`SELECT %s FROM %s_revision r WHERE r.id = $1 ORDER BY r.number`, qualified, g.noun)
 	g.revisionList = all
 	g.replaceRevision = fmt.Sprintf(`INSERT INTO %s_revision (%s) VALUES (%s)`, g.noun, strings.Join(all, ", "), placeholders(1, len(all))) + ` ON CONFLICT (id, number) DO UPDATE SET ` + assignments(all[2:], func(c string) string { return "excluded." + c })
-	g.insertHead = fmt.Sprintf(`INSERT INTO %s (id, number, label, folded, stated) VALUES ($1, $2, $3, $4, $5)`, g.noun)
 	g.updateHead = fmt.Sprintf(`UPDATE %s SET number = $2, label = $3, folded = $4, stated = $5 WHERE id = $1`, g.noun)
 	g.freeLabel = fmt.Sprintf(`UPDATE %s SET label = id WHERE id = $1`, g.noun)
 	g.heads = fmt.Sprintf(`SELECT g.number, g.label, g.stated, r.digest, g.id FROM %[1]s g JOIN %[1]s_revision r ON r.id = g.id AND r.number = g.number`, g.noun)

@@ -2,7 +2,9 @@ package sqlstore
 
 import (
 	"cmp"
+	"database/sql"
 	"fmt"
+	"maps"
 	"slices"
 
 	"centwise/catalog"
@@ -17,7 +19,7 @@ type gearWriter[T any] struct {
 	was, is   map[catalog.ID]head
 	revisions bulk
 	heads     bulk
-	st        statements // headOf, updateHead
+	update    *sql.Stmt
 }
 
 var headColumns = []string{"id", "number", "label", "folded", "stated"}
@@ -26,7 +28,7 @@ func writeGear[T any](w *changer, g *gear[T], records []T) error {
 	if len(records) == 0 {
 		return nil
 	}
-	x := &gearWriter[T]{gear: g, w: w, was: map[catalog.ID]head{}, is: map[catalog.ID]head{}}
+	x := &gearWriter[T]{gear: g, w: w}
 	defer x.close()
 	order := slices.Clone(records)
 	slices.SortStableFunc(order, func(a, b T) int {
@@ -59,7 +61,7 @@ func writeGear[T any](w *changer, g *gear[T], records []T) error {
 }
 
 func (x *gearWriter[T]) prepare() (err error) {
-	if x.st, err = prepareAll(x.w.ctx, x.w.tx, x.headOf, x.updateHead); err != nil {
+	if x.update, err = x.w.tx.PrepareContext(x.w.ctx, x.updateHead); err != nil {
 		return err
 	}
 	if x.revisions, err = x.w.store.dialect.bulk(x.w.ctx, x.w.tx, x.noun+"_revision", x.revisionList, true); err != nil {
@@ -70,7 +72,9 @@ func (x *gearWriter[T]) prepare() (err error) {
 }
 
 func (x *gearWriter[T]) close() {
-	x.st.close()
+	if x.update != nil {
+		x.update.Close()
+	}
 	for _, b := range []bulk{x.revisions, x.heads} {
 		if b != nil {
 			b.close()
@@ -78,31 +82,30 @@ func (x *gearWriter[T]) close() {
 	}
 }
 
-// look finds the heads as they are, a block of ids at a time.
-func (x *gearWriter[T]) look(ids []catalog.ID) error {
-	block := x.w.store.dialect.block
-	if block == 1 {
-		for _, id := range ids {
-			h, err := scanHead(x.st[0].QueryRowContext(x.w.ctx, id))
-			if err != nil {
-				return err
-			}
-			x.was[id], x.is[id] = h, h
-		}
-		return nil
+// look finds the heads as they are.
+func (x *gearWriter[T]) look(ids []catalog.ID) (err error) {
+	if x.was, err = x.headsNow(x.w, ids); err == nil {
+		x.is = maps.Clone(x.was)
 	}
-	for some := range slices.Chunk(ids, block) {
-		if err := x.lookAt(some); err != nil {
-			return err
-		}
-	}
-	return nil
+	return err
 }
 
-func (x *gearWriter[T]) lookAt(ids []catalog.ID) error {
+// headsNow finds heads, a block of ids at a time. Records that are not there have
+// none.
+func (g *gear[T]) headsNow(w *changer, ids []catalog.ID) (map[catalog.ID]head, error) {
+	out := map[catalog.ID]head{}
+	for some := range slices.Chunk(ids, w.store.dialect.block) {
+		if err := g.headsOf(w, some, out); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+func (g *gear[T]) headsOf(w *changer, ids []catalog.ID, into map[catalog.ID]head) error {
 	var c conditions
 	oneOf(&c, "g.id", ids)
-	rows, err := x.w.tx.QueryContext(x.w.ctx, x.gear.heads+c.where(), c.args...)
+	rows, err := w.tx.QueryContext(w.ctx, g.heads+c.where(), c.args...)
 	if err != nil {
 		return err
 	}
@@ -113,7 +116,7 @@ func (x *gearWriter[T]) lookAt(ids []catalog.ID) error {
 		if err := rows.Scan(&h.number, &h.label, &h.stated, &h.digest, &id); err != nil {
 			return err
 		}
-		x.was[id], x.is[id] = h, h
+		into[id] = h
 	}
 	return rows.Err()
 }
@@ -161,7 +164,7 @@ func (x *gearWriter[T]) moveHeads(ids []catalog.ID) error {
 			continue
 		}
 		x.w.sum = x.w.sum.Minus(catalog.Digest(was.digest))
-		if _, err := x.st[1].ExecContext(x.w.ctx, headValues(id, is)...); err != nil {
+		if _, err := x.update.ExecContext(x.w.ctx, headValues(id, is)...); err != nil {
 			return x.conflict(err, is.label)
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
-	"fmt"
 	"iter"
 	"time"
 
@@ -34,12 +33,15 @@ func (s *Store) Receive(ctx context.Context, records iter.Seq2[catalog.Pooled, e
 type merger struct {
 	*changer
 	catalog.ReceiveOptions
-	report   catalog.Merged
-	unheaded bool // revisions came whose heads are not set yet
-	heads    [3]map[catalog.ID]head
-	refused  map[catalog.ID]bool // gear that was not admitted
-	sessions sessionMerger
-	block    []catalog.Shared[catalog.Session] // sessions that wait to be merged
+	report      catalog.Merged
+	unheaded    bool                // revisions came whose heads are not set yet
+	refused     map[catalog.ID]bool // gear that was not admitted
+	horns       *gearMerger[catalog.Horn]
+	mouthpieces *gearMerger[catalog.Mouthpiece]
+	players     *gearMerger[catalog.Player]
+	sessions    sessionMerger
+	kind        string                            // of the record before
+	block       []catalog.Shared[catalog.Session] // sessions that wait to be merged
 }
 
 func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
@@ -49,6 +51,10 @@ func (m *merger) merge(records iter.Seq2[catalog.Pooled, error]) error {
 	if err := m.countLinks(catalog.Digest.Minus); err != nil {
 		return err
 	}
+	m.horns, m.mouthpieces, m.players = newGearMerger(m, horns), newGearMerger(m, mouthpieces), newGearMerger(m, players)
+	defer m.horns.close()
+	defer m.mouthpieces.close()
+	defer m.players.close()
 	if err := m.sessions.prepare(m); err != nil {
 		return err
 	}
@@ -117,13 +123,20 @@ func (m *merger) record(p catalog.Pooled) error {
 	if err := m.mergeBlock(); err != nil {
 		return err
 	}
+	// One kind after the other, in the order in which they come.
+	if kind := p.Kind(); kind != m.kind {
+		if err := m.mergeGear(); err != nil {
+			return err
+		}
+		m.kind = kind
+	}
 	switch {
 	case p.Horn != nil:
-		return mergeRevision(m, horns, 0, *p.Horn)
+		return m.horns.add(*p.Horn)
 	case p.Mouthpiece != nil:
-		return mergeRevision(m, mouthpieces, 1, *p.Mouthpiece)
+		return m.mouthpieces.add(*p.Mouthpiece)
 	case p.Player != nil:
-		return mergeRevision(m, players, 2, *p.Player)
+		return m.players.add(*p.Player)
 	case p.Link != nil:
 		return m.mergeLink(*p.Link)
 	case p.Other != nil:
@@ -153,49 +166,6 @@ func (m *merger) mergeBlock() error {
 	return nil
 }
 
-// mergeRevision joins one revision with the one of the same number.
-func mergeRevision[T any](m *merger, g *gear[T], kind int, in catalog.Shared[T]) error {
-	id, r, _ := g.base(&in.Record)
-	if m.heads[kind] == nil {
-		m.heads[kind] = map[catalog.ID]head{}
-	}
-	if _, known := m.heads[kind][*id]; !known {
-		was, err := scanHead(m.tx.QueryRowContext(m.ctx, g.headOf, *id))
-		if err != nil {
-			return err
-		}
-		m.heads[kind][*id] = was
-	}
-	stored, err := g.shared(m.ctx, m.tx, g.selectShared+` WHERE r.id = $1 AND r.number = $2`, *id, r.Number)
-	if err != nil {
-		return err
-	}
-	joined := in
-	if len(stored) > 0 {
-		joined = g.join(stored[0], in)
-		if same, err := equal(g.pooled(&stored[0]), g.pooled(&joined)); same || err != nil {
-			return err
-		}
-	}
-	if m.Admit != nil {
-		admitted, err := admitRevision(m, g, m.heads[kind][*id].number == 0, in, stored, joined)
-		if admitted == nil || err != nil {
-			return err
-		}
-		joined = *admitted
-	}
-	m.unheaded = true
-	d := digest(g.digest(joined.Record))
-	if _, err = m.tx.ExecContext(m.ctx, g.replaceRevision, g.sharedValues(&joined, &d, m.now)...); err != nil {
-		return err
-	}
-	from, err := m.sourceOf(g.pooled(&in), g.pooled(&joined))
-	if err != nil {
-		return err
-	}
-	return m.touched(g.noun, string(*id), from)
-}
-
 // sourceOf is where a record came from, if it is as it came.
 func (m *merger) sourceOf(in, joined catalog.Pooled) (string, error) {
 	if m.From == "" {
@@ -221,13 +191,16 @@ func equal(a, b catalog.Pooled) (bool, error) {
 // settle sets the heads of what was merged and calls everything by a label of
 // its own.
 func (m *merger) settle() error {
+	if err := m.mergeGear(); err != nil {
+		return err
+	}
 	if m.unheaded {
-		err := settleHeads(m, horns, m.heads[0])
+		err := m.horns.settle()
 		if err == nil {
-			err = settleHeads(m, mouthpieces, m.heads[1])
+			err = m.mouthpieces.settle()
 		}
 		if err == nil {
-			err = settleHeads(m, players, m.heads[2])
+			err = m.players.settle()
 		}
 		if err != nil {
 			return err
@@ -241,48 +214,24 @@ func (m *merger) settle() error {
 		}
 		m.sessions.refs = newRefs(m.changer)
 	}
-	m.unheaded, m.heads = false, [3]map[catalog.ID]head{}
+	m.unheaded = false
+	clear(m.horns.was)
+	clear(m.mouthpieces.was)
+	clear(m.players.was)
 	return nil
 }
 
-// settleHeads makes the last revision of each record the current one. Labels
-// are left to relabel: a new record has its id for one until then.
-func settleHeads[T any](m *merger, g *gear[T], heads map[catalog.ID]head) error {
-	for id, was := range heads {
-		var is head
-		var n int
-		err := m.tx.QueryRowContext(m.ctx, fmt.Sprintf(`SELECT r.number, r.label, r.digest, (SELECT COUNT(*) FROM %[1]s_revision WHERE id = $1)
-			FROM %[1]s_revision r WHERE r.id = $1 ORDER BY r.number DESC LIMIT 1`, g.noun), id).Scan(&is.number, &is.stated, &is.digest, &n)
-		if err == sql.ErrNoRows && was.number == 0 {
-			continue // it was not admitted
-		}
-		if err != nil {
-			return err
-		}
-		if n != is.number {
-			return catalog.Errorf(catalog.Invalid, "ask for a new bundle", "of the %s %s there are %d revisions, but the last one has the number %d", g.noun, id, n, is.number)
-		}
-		label, put := was.label, g.updateHead
-		m.sum = m.sum.Plus(catalog.Digest(is.digest))
-		switch {
-		case was.number == 0:
-			label, put = string(id), g.insertHead
-			m.report.Gear(g.noun).New++
-		case was != is.called(was.label):
-			m.report.Gear(g.noun).Changed++
-			fallthrough
-		default:
-			m.sum = m.sum.Minus(catalog.Digest(was.digest))
-		}
-		if _, err := m.tx.ExecContext(m.ctx, put, id, is.number, label, catalog.Fold(label), is.stated); err != nil {
-			return err
-		}
+// mergeGear merges the gear that waits.
+func (m *merger) mergeGear() error {
+	err := m.horns.merge()
+	if err == nil {
+		err = m.mouthpieces.merge()
 	}
-	return nil
+	if err == nil {
+		err = m.players.merge()
+	}
+	return err
 }
-
-// called is the head with a label.
-func (h head) called(label string) head { h.label = label; return h }
 
 // other keeps a record of a kind that is not known.
 func (m *merger) other(o catalog.OtherRecord) error {

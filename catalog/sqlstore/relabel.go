@@ -2,6 +2,8 @@ package sqlstore
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"centwise/catalog"
 )
@@ -92,13 +94,25 @@ func (w *changer) clashing(l labelled) (records []catalog.Stated, have map[catal
 
 // setLabels first frees the old labels, so that records can exchange theirs.
 func (w *changer) setLabels(l labelled, changed []catalog.ID, shown map[catalog.ID]string) error {
-	for _, id := range changed {
-		if _, err := w.tx.ExecContext(w.ctx, fmt.Sprintf(`UPDATE %s SET %s = id WHERE id = $1`, l.noun, l.column), id); err != nil {
+	block := w.store.dialect.block
+	for some := range slices.Chunk(changed, block) {
+		var c conditions
+		oneOf(&c, "id", some)
+		if _, err := w.tx.ExecContext(w.ctx, fmt.Sprintf(`UPDATE %s SET %s = id%s`, l.noun, l.column, c.where()), c.args...); err != nil {
 			return err
 		}
 	}
-	for _, id := range changed {
-		_, err := w.tx.ExecContext(w.ctx, fmt.Sprintf(`UPDATE %s SET %s = $2, folded = $3 WHERE id = $1`, l.noun, l.column), id, shown[id], catalog.Fold(shown[id]))
+	for some := range slices.Chunk(changed, block) {
+		var rows []string
+		var args []any
+		for _, id := range some {
+			n := len(args)
+			rows = append(rows, fmt.Sprintf("(CAST($%d AS TEXT), CAST($%d AS TEXT), CAST($%d AS TEXT))", n+1, n+2, n+3))
+			args = append(args, id, shown[id], catalog.Fold(shown[id]))
+		}
+		_, err := w.tx.ExecContext(w.ctx, fmt.Sprintf(`WITH given (id, label, folded) AS (VALUES %[3]s)
+			UPDATE %[1]s SET %[2]s = given.label, folded = given.folded FROM given WHERE given.id = %[1]s.id`,
+			l.noun, l.column, strings.Join(rows, ", ")), args...)
 		if err != nil {
 			return err
 		}

@@ -21,6 +21,7 @@ var poolTests = []contract{
 	{"since is when this catalog learned of it", poolSince},
 	{"edits keep what newer versions said and what was withheld", poolEdits},
 	{"the secret stays the same", poolSecret},
+	{"a merge of many is one of few, many times", poolMany},
 }
 
 // pooled collects what would be given to another catalog.
@@ -293,4 +294,81 @@ func poolSecret(t *testing.T, f *fixture) {
 	if len(secret.Salt) != 32 || slices.Equal(secret.Salt, other.Salt) {
 		t.Errorf("salts %x and %x", secret.Salt, other.Salt)
 	}
+}
+
+// poolMany merges more than any store handles at once, with records that come
+// again, in another state or the same, soon after and much later: what comes of it
+// is what comes of merging a little at a time.
+func poolMany(t *testing.T, f *fixture) {
+	const horns, sessions = 150, 1100
+	var gear, played []catalog.Pooled
+	var ids []catalog.ID
+	for i := range horns {
+		id := catalog.NewID()
+		ids = append(ids, id)
+		for number := 1; number <= 1+i%3; number++ {
+			h := catalog.Horn{ID: id, Revision: catalog.Revision{Number: number, At: noon.Add(time.Duration(i) * time.Hour)}, Label: fmt.Sprintf("Horn %d", i/2*2), BoreMM: 11 + float64(number)/10}
+			h.Normalize()
+			gear = append(gear, catalog.Pooled{Horn: &catalog.Shared[catalog.Horn]{Record: h}})
+			if i%5 == 0 {
+				again := h
+				again.At, again.BoreMM = h.At.Add(time.Minute), 12
+				gear = append(gear, catalog.Pooled{Horn: &catalog.Shared[catalog.Horn]{Record: again}})
+			}
+		}
+	}
+	m := f.plover
+	m.Revision = catalog.Revision{Number: 1, At: noon}
+	m.Normalize()
+	gear = append(gear, catalog.Pooled{Mouthpiece: &catalog.Shared[catalog.Mouthpiece]{Record: m}})
+	f.otter.Revision = catalog.Revision{Number: 1, At: noon}
+	gear = append(gear, catalog.Pooled{Player: &catalog.Shared[catalog.Player]{Record: f.otter}})
+	for i := range sessions {
+		s := f.session(fmt.Sprintf("session %d", i%700), float64(i%90), 2)
+		s.Horn = ids[i%horns]
+		s.Recorded = noon
+		s.Normalize()
+		played = append(played, catalog.Pooled{Session: &catalog.Shared[catalog.Session]{Record: s}})
+		switch {
+		case i%10 == 1: // again, and taken back
+			s.Retraction = &catalog.Retraction{At: noon, Reason: "slip"}
+			fallthrough
+		case i%10 == 2:
+			again := s
+			played = append(played, catalog.Pooled{Session: &catalog.Shared[catalog.Session]{Record: again}})
+		}
+	}
+	// Some come again after all the others.
+	played = append(played, slices.Clone(played[:50])...)
+	merged := f.merge(append(slices.Clone(gear), played...)...)
+	equal(t, "new", []int{merged.Horns.New, merged.Mouthpieces.New, merged.Players.New, merged.Sessions.New}, []int{horns, 1, 1, sessions})
+
+	g := newFixture(t, f.open)
+	g.merge(gear...)
+	for some := range slices.Chunk(played, 97) {
+		slices.Reverse(some)
+		if _, err := g.store.Merge(g.ctx, stream(some, nil)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	g.sound()
+	equal(t, "digest", f.digest(), g.digest())
+	portrait := func(f *fixture) (out []string) {
+		for _, p := range f.pooled(catalog.PoolSelection{}) {
+			line, err := p.Encode()
+			if err != nil {
+				t.Fatal(err)
+			}
+			out = append(out, string(line))
+		}
+		for _, h := range must(f.store.Horns(f.ctx, true))(t) {
+			out = append(out, h.Label)
+		}
+		return out
+	}
+	if a, b := portrait(f), portrait(g); !slices.Equal(a, b) {
+		t.Errorf("%d records at once, %d a few at a time, or others", len(a), len(b))
+	}
+	again := f.merge(append(slices.Clone(gear), played...)...)
+	equal(t, "new again", []int{again.Horns.New + again.Horns.Changed, again.Sessions.New + again.Sessions.Changed}, []int{0, 0})
 }

@@ -15,8 +15,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"time"
 
 	"centwise/match/fit/simulate"
@@ -66,11 +64,8 @@ func run(ctx context.Context, o options, out, talk io.Writer) error {
 	}
 	defer os.RemoveAll(folder)
 	if o.program == "" {
-		o.program = filepath.Join(folder, "centwise")
-		build := exec.CommandContext(ctx, "go", "build", "-trimpath", "-o", o.program, "centwise/cmd/centwise")
-		build.Stderr = talk
-		if err := build.Run(); err != nil {
-			return fmt.Errorf("building centwise: %w", err)
+		if o.program, err = simulate.BuildCentwise(ctx, folder, talk); err != nil {
+			return err
 		}
 	}
 	fmt.Fprintf(talk, "making a pool of %d sessions ...\n", o.sessions)

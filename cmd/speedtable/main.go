@@ -16,7 +16,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -68,11 +67,8 @@ func run(ctx context.Context, o options, out, talk io.Writer) error {
 	}
 	defer os.RemoveAll(folder)
 	if o.program == "" {
-		o.program = filepath.Join(folder, "centwise")
-		build := exec.CommandContext(ctx, "go", "build", "-trimpath", "-o", o.program, "centwise/cmd/centwise")
-		build.Stderr = talk
-		if err := build.Run(); err != nil {
-			return fmt.Errorf("building centwise: %w", err)
+		if o.program, err = simulate.BuildCentwise(ctx, folder, talk); err != nil {
+			return err
 		}
 	}
 	t := &table{}

@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
 	"os/signal"
+	"path/filepath"
 )
 
 // Study runs a study on the command line, a program for contributors that judges
@@ -27,4 +29,16 @@ func Study[O any](name string, parse func(args []string, talk io.Writer) (O, err
 		fmt.Fprintf(os.Stderr, "%s: %v\n", name, err)
 		os.Exit(1)
 	}
+}
+
+// BuildCentwise builds the program of this tree in a folder, for studies that time
+// it, and gives its path.
+func BuildCentwise(ctx context.Context, folder string, talk io.Writer) (string, error) {
+	program := filepath.Join(folder, "centwise")
+	build := exec.CommandContext(ctx, "go", "build", "-trimpath", "-o", program, "centwise/cmd/centwise")
+	build.Stderr = talk
+	if err := build.Run(); err != nil {
+		return "", fmt.Errorf("building centwise: %w", err)
+	}
+	return program, nil
 }

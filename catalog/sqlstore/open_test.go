@@ -330,12 +330,13 @@ func TestWaitEndsWithContext(t *testing.T) {
 	}
 }
 
-func TestOpenTogether(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "catalog.db")
+// openTogether has several make a catalog at once: they make one.
+func openTogether(t *testing.T, address string) {
+	t.Helper()
 	var wg sync.WaitGroup
 	for i := range 8 {
 		wg.Go(func() {
-			s, err := sqlstore.Open(ctx, path, sqlstore.Options{Create: true})
+			s, err := sqlstore.Open(ctx, address, sqlstore.Options{Create: true})
 			if err != nil {
 				t.Error(err)
 				return
@@ -347,10 +348,20 @@ func TestOpenTogether(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	s := openFile(t, path, sqlstore.Options{})
+	s, err := sqlstore.Open(ctx, address, sqlstore.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
 	if horns, err := s.Horns(ctx, true); err != nil || len(horns) != 8 {
 		t.Errorf("%d horns, error %v", len(horns), err)
 	}
+}
+
+func TestOpenTogether(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "catalog.db")
+	openTogether(t, path)
+	s := openFile(t, path, sqlstore.Options{})
 	if findings, err := s.Integrity(ctx); err != nil || len(findings) > 0 {
 		t.Errorf("findings %v, error %v", findings, err)
 	}

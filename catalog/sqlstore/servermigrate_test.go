@@ -173,26 +173,4 @@ func TestFirstChange(t *testing.T) {
 	apply(t, openAt(t, address, first), catalog.Changes{Horns: []catalog.Horn{{Label: "Hazel"}}})
 }
 
-// Several that are to make a catalog at once make one.
-func TestOpenTogetherOnServer(t *testing.T) {
-	address := pgtest.Start(t).Catalog(t)
-	var wg sync.WaitGroup
-	for i := range 8 {
-		wg.Go(func() {
-			s, err := sqlstore.Open(ctx, address, sqlstore.Options{Create: true})
-			if err != nil {
-				t.Error(err)
-				return
-			}
-			defer s.Close()
-			if err := s.Apply(ctx, catalog.Changes{Horns: []catalog.Horn{{Label: fmt.Sprintf("Horn %d", i)}}}); err != nil {
-				t.Error(err)
-			}
-		})
-	}
-	wg.Wait()
-	s := openAt(t, address, sqlstore.Options{})
-	if horns, err := s.Horns(ctx, true); err != nil || len(horns) != 8 {
-		t.Errorf("%d horns, error %v", len(horns), err)
-	}
-}
+func TestOpenTogetherOnServer(t *testing.T) { openTogether(t, pgtest.Start(t).Catalog(t)) }

@@ -95,9 +95,6 @@ func TestTablesTakenAway(t *testing.T) {
 // A section of a fit may be large: it is stored whole and comes back so, in one
 // piece.
 func TestLargeSectionOnServer(t *testing.T) {
-	if testing.Short() {
-		t.Skip("120 MB")
-	}
 	s := serverStore(t)
 	body := make([]byte, 120_000_000)
 	for i := range body {

@@ -45,9 +45,6 @@ func TestRowIsLeastMedianAndGreatest(t *testing.T) {
 
 // Every command of the table works on a catalog as small as can be.
 func TestTableOfATinyCatalog(t *testing.T) {
-	if testing.Short() {
-		t.Skip("builds the program")
-	}
 	var out bytes.Buffer
 	if err := run(context.Background(), options{sessions: []int{20}, runs: 2, seed: 1}, &out, io.Discard); err != nil {
 		t.Fatal(err)

@@ -260,9 +260,6 @@ func TestWideningIsThatOfTheEquationsWithoutTheSession(t *testing.T) {
 // In a catalog that is too large for its whole equations, those of the
 // neighbourhood say nearly the same.
 func TestInfluenceInANeighbourhood(t *testing.T) {
-	if testing.Short() {
-		t.Skip("inverts 1,500 unknowns")
-	}
 	w := simulate.Generate(simulate.Harder, simulate.Small, 2)
 	s := worldShelf(w)
 	m := s.fit(t, Options{})

@@ -103,9 +103,6 @@ var unattended = map[string]int{
 }
 
 func TestExamplesRun(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a minute of work")
-	}
 	stage := prepare(t)
 	done := map[string]bool{} // several commands have the same examples
 	walk(newRootCmd(closedFactory(t)), func(cmd *cobra.Command) {

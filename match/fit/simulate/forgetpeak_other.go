@@ -1,0 +1,6 @@
+//go:build !linux
+
+package simulate
+
+// ForgetPeak is needed on Linux alone.
+func ForgetPeak() {}

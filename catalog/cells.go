@@ -1,6 +1,9 @@
 package catalog
 
-import "strings"
+import (
+	"strings"
+	"unicode/utf8"
+)
 
 // How text stands in the cells of spreadsheets, both ways.
 
@@ -9,12 +12,28 @@ import "strings"
 const formulaStarts = "=+-@'"
 
 // WriteCell writes text so that no spreadsheet runs it: what looks like a
-// formula gets an apostrophe in front. [ReadCell] undoes it.
+// formula gets an apostrophe in front. [ReadCell] undoes it. Invisible characters,
+// which no catalog takes in and only a file that was tampered with holds, are left
+// out, for they might act on a terminal.
 func WriteCell(text string) string {
+	text = visible(text)
 	if text != "" && strings.IndexByte(formulaStarts, text[0]) >= 0 {
 		return "'" + text
 	}
 	return text
+}
+
+// visible is text without invisible characters but line ends and tabs.
+func visible(text string) string {
+	if !utf8.ValidString(text) {
+		text = strings.ToValidUTF8(text, string(utf8.RuneError))
+	}
+	return strings.Map(func(r rune) rune {
+		if hidden(r) && r != '\n' && r != '\t' {
+			return -1
+		}
+		return r
+	}, text)
 }
 
 // ReadCell reads the text of a cell, without spaces at its ends.

@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"iter"
-	"math"
 	"slices"
 	"strings"
 
@@ -46,7 +45,7 @@ type Measurements struct {
 // The engine may have learned from the very sessions that are checked: shares
 // that rest on the session alone are left out of what is expected of it (see
 // expect).
-func Check(ctx context.Context, e Engine, in Measurements) ([]catalog.Finding, error) {
+func Check(ctx context.Context, e Witness, in Measurements) ([]catalog.Finding, error) {
 	c := newChecker(e, in)
 	c.progress.Start("checking sessions", 0)
 	defer c.progress.Done()
@@ -88,7 +87,7 @@ func EnteredTwice(ctx context.Context, e Engine, in Measurements) ([]catalog.Fin
 }
 
 type checker struct {
-	engine   Engine
+	engine   Witness
 	answered func(pitch.Slot) bool
 	horns    map[catalog.ID]catalog.Horn
 	progress catalog.Counter
@@ -97,7 +96,7 @@ type checker struct {
 	copies   copies
 }
 
-func newChecker(e Engine, in Measurements) *checker {
+func newChecker(e Witness, in Measurements) *checker {
 	c := &checker{engine: e, answered: answers(e), horns: map[catalog.ID]catalog.Horn{}, progress: in.Progress}
 	if c.progress == nil {
 		c.progress = catalog.NoCounter{}
@@ -130,40 +129,79 @@ func (c *checker) batch(ctx context.Context, batch []catalog.Measured) error {
 	if err := ctx.Err(); err != nil || len(batch) == 0 {
 		return err
 	}
-	setups := make([]fit.Setup, len(batch))
-	for i, m := range batch {
-		setups[i] = fit.Setup{Horn: m.Horn, Mouthpiece: m.Mouthpiece, Player: m.Player}
-	}
-	slots := c.slots(batch)
-	predictions, err := c.engine.PredictMany(setups, slots)
-	if err == nil {
-		err = usable(predictions, len(setups), len(slots))
-	}
+	x, err := c.expect(batch)
 	if err != nil {
 		return fmt.Errorf("predicting the sessions to check: %w", err)
 	}
-	for i, m := range batch {
-		s := newSheet(m, c.valves(m.Horn), c.noise(m.Contributor, m.Method))
-		c.findings = append(c.findings, s.check(predictions[i])...)
-		c.copies.add(s)
-		if at, ok := s.level(predictions[i]); ok {
-			c.levels = append(c.levels, level{m.Contributor, m.Method, at})
+	type result struct {
+		sheet    *sheet
+		findings []catalog.Finding
+	}
+	results := make([]result, len(batch))
+	onCores(len(batch), func() func(i int) {
+		return func(i int) {
+			m := batch[i]
+			s := newSheet(m, c.valves(m.Horn), max(minNoise, c.engine.ReadingNoiseOf(m.Contributor, m.Method)))
+			results[i] = result{s, s.check(x.full(i), x.common(i))}
+		}
+	})
+	for i, r := range results {
+		c.findings = append(c.findings, r.findings...)
+		c.copies.add(r.sheet)
+		if at, ok := r.sheet.level(x.full(i)); ok {
+			c.levels = append(c.levels, level{r.sheet.Contributor, r.sheet.Method, at})
 		}
 	}
 	c.progress.Add(int64(len(batch)))
 	return nil
 }
 
-// noise is how far honest readings of a source stray in a session, in cents:
-// what the engine has learned of it, if it tells, and what a day adds.
-func (c *checker) noise(contributor string, method catalog.Method) float64 {
-	e, ok := c.engine.(interface {
-		ReadingNoiseOf(contributor string, method catalog.Method) float64
-	})
-	if !ok {
-		return plainNoise
+// minNoise is the least noise of a reading in cents: who seems steadier is so by
+// chance.
+const minNoise = 3.0
+
+// expected is what is expected of the sessions of a batch.
+type expected struct {
+	*outlook
+	whole, others []fit.Prediction
+	spread        []fit.Spreads
+}
+
+func (x expected) full(i int) expectation {
+	return x.outlook.expect(x.whole[i], x.others[i], x.spread[i])
+}
+
+func (x expected) common(i int) expectation { return x.expectCommon(x.whole[i], x.spread[i]) }
+
+func (c *checker) expect(batch []catalog.Measured) (x expected, err error) {
+	if x.outlook, err = newOutlook(c.engine, c.slots(batch)); err != nil {
+		return x, err
 	}
-	return max(minNoise, math.Hypot(e.ReadingNoiseOf(contributor, method), dayNoise))
+	setups := make([]fit.Setup, len(batch))
+	for i, m := range batch {
+		setups[i] = fit.Setup{Horn: m.Horn, Mouthpiece: m.Mouthpiece, Player: m.Player}
+		usual, err := x.outlook.spread(c.horns[m.Horn].Transposition())
+		if err != nil {
+			return x, err
+		}
+		x.spread = append(x.spread, usual)
+	}
+	if x.whole, err = c.predict(setups, x.slots); err != nil {
+		return x, err
+	}
+	for i, p := range x.whole {
+		setups[i] = leaveOut(setups[i], p.Evidence)
+	}
+	x.others, err = c.predict(setups, x.slots)
+	return x, err
+}
+
+func (c *checker) predict(setups []fit.Setup, slots []pitch.Slot) ([]fit.Prediction, error) {
+	predictions, err := c.engine.PredictMany(setups, slots)
+	if err == nil {
+		err = usable(predictions, len(setups), len(slots))
+	}
+	return predictions, err
 }
 
 func (c *checker) valves(horn catalog.ID) int {

@@ -87,7 +87,7 @@ func sequence(list []catalog.Measured) iter.Seq2[catalog.Measured, error] {
 	}
 }
 
-func check(t *testing.T, e Engine, list ...catalog.Measured) []catalog.Finding {
+func check(t *testing.T, e Witness, list ...catalog.Measured) []catalog.Finding {
 	t.Helper()
 	out, err := Check(context.Background(), e, Measurements{Sessions: sequence(list)})
 	if err != nil {
@@ -180,53 +180,6 @@ func TestCheckIsCarefulWithFewNotes(t *testing.T) {
 	if n := found(20); n < 195 {
 		t.Errorf("20 notes: only %d of 200 flips found", n)
 	}
-}
-
-// Fitting a hair better than reading noise allows is luck, not evidence.
-func TestCheckDoesNotPreferLessThanNoise(t *testing.T) {
-	b := newBay()
-	s := newSheet(b.session(rand.New(rand.NewPCG(1, 2)), "still", allUsual()), 3, plainNoise)
-	at := map[pitch.Slot]float64{}
-	for i, slot := range s.slots {
-		at[slot] = -s.cents[i] + 0.2*math.Sin(float64(i)) // the flip fits perfectly ...
-	}
-	flipped := expectation{cents: func(slot pitch.Slot) (float64, bool) { v, ok := at[slot]; return v, ok }, sd: func(pitch.Slot) (float64, bool) { return 0, true }}
-	if got := s.suspicions(flipped, fullRule); len(got) == 0 || got[0].kind != FindSignFlipped {
-		t.Fatalf("suspicions %+v", got)
-	}
-	for i, slot := range s.slots {
-		s.cents[i] = 1.5 * math.Sin(3*float64(i)) // ... and here too, but so does the session as it stands
-		at[slot] = -s.cents[i]
-	}
-	if got := s.suspicions(flipped, fullRule); len(got) != 0 {
-		t.Errorf("within noise: %+v", got)
-	}
-}
-
-// What rests on the session alone is left out of what is expected of it.
-func TestExpectLeavesOutWhatTheSessionTaught(t *testing.T) {
-	one := pitch.Slot{Partial: 3}
-	p := fit.Prediction{
-		Slots: []pitch.Slot{one}, SD: []float64{2},
-		Common: []float64{100}, Horn: []float64{10}, Mouthpiece: []float64{1}, Player: []float64{0.1}, Pair: []float64{0.01},
-	}
-	for _, c := range []struct {
-		evidence fit.Evidence
-		cents    float64
-		extra    float64
-	}{
-		{fit.Evidence{Pair: 2, Horn: 2, Mouthpiece: 2, Player: 2}, 111.11, 0},
-		{fit.Evidence{Pair: 1, Horn: 1, Mouthpiece: 2, Player: 2}, 101.1, hornSpread * hornSpread},
-		{fit.Evidence{Pair: 1, Horn: 3, Mouthpiece: 1, Player: 1}, 110, mouthpieceSpread*mouthpieceSpread + playerSpread*playerSpread},
-	} {
-		p.Evidence = c.evidence
-		e := expect(p)
-		got, _ := e.cents(one)
-		near(t, "expected", got, c.cents, 1e-9)
-		near(t, "variance left out", e.extra, c.extra, 1e-9)
-	}
-	got, _ := expectCommon(p).cents(one)
-	near(t, "common", got, 100, 0)
 }
 
 // A key can't be told from a session that is mostly alternate fingerings.

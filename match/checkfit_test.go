@@ -25,12 +25,12 @@ func fitted(t testing.TB, w *simulate.World) *fit.Model {
 	return m
 }
 
-// Catalogs of 8,000 readings in which one session in a hundred is wrong, checked
-// against a fit that learned from the very sessions: all wrong ones are found,
-// with their kind, and no right one is.
+// Catalogs of 8,000 and 80,000 readings in which one session in a hundred is wrong,
+// checked against a fit that learned from the very sessions: all wrong ones are
+// found, with their kind, and one right one of two thousand at most.
 func TestCheckOnFittedCatalogs(t *testing.T) {
-	for seed := range uint64(2) {
-		w := simulate.Generate(simulate.Harder, simulate.Small, seed+1)
+	for seed, size := range []simulate.Size{simulate.Small, simulate.Small, simulate.Medium} {
+		w := simulate.Generate(simulate.Harder, size, uint64(seed)+1)
 		m := fitted(t, w)
 		wrong := map[string]string{}
 		for _, s := range w.Sessions {
@@ -38,20 +38,21 @@ func TestCheckOnFittedCatalogs(t *testing.T) {
 				wrong[s.Name] = s.Wrong
 			}
 		}
-		odd := 0
+		odd, alarms := 0, 0
 		for _, f := range checkList(t, w, m, listed(w)) {
 			switch f.Kind {
 			case FindSignFlipped, FindWrongKey, FindCopied:
 				if wrong[f.Session] != f.Kind {
-					t.Errorf("seed %d: %s is %q, found %s: %s", seed, f.Session, wrong[f.Session], f.Kind, f.Detail)
+					t.Logf("seed %d: %s is %q, found %s: %s", seed+1, f.Session, wrong[f.Session], f.Kind, f.Detail)
+					alarms++
 				}
 				delete(wrong, f.Session)
 			case FindSlideMoved:
 				odd++
 			}
 		}
-		if len(wrong) > 0 || odd > 3 {
-			t.Errorf("seed %d: missed %v; %d look as if the slide had been moved", seed, wrong, odd)
+		if len(wrong) > 0 || odd > 1 || alarms > len(w.Sessions)/2000 {
+			t.Errorf("seed %d: missed %v, %d false alarms; %d look as if the slide had been moved", seed+1, wrong, alarms, odd)
 		}
 		if seed == 0 {
 			shortSessions(t, w, m)
@@ -95,10 +96,9 @@ func share(findings []catalog.Finding, kind string, n int) float64 {
 	return float64(found) / float64(n)
 }
 
-// shortSessions cuts sessions to few notes and enters them wrongly. On catalogs
-// of 80,000 readings sessions of 8, 10 and 12 notes gave: false alarms .0055
-// .0030 .0015; flips found .98 .99 .99; shifts by two semitones up .85 .93 .96,
-// down .68 .78 .86.
+// shortSessions cuts sessions to few notes and enters them wrongly. What becomes of
+// sessions that the fit has learned from as they are entered, and of other numbers
+// of notes, match/checkstudy tells.
 func shortSessions(t *testing.T, w *simulate.World, m *fit.Model) {
 	rng := rand.New(rand.NewPCG(3, 12))
 	var base, flipped, shifted []catalog.Measured
@@ -106,17 +106,17 @@ func shortSessions(t *testing.T, w *simulate.World, m *fit.Model) {
 		if w.Sessions[i].Wrong != "" {
 			continue
 		}
-		x = fewNotes(rng, x, 12)
+		x = fewNotes(rng, x, 8)
 		base, flipped = append(base, x), append(flipped, flip(x))
-		if y := moveUp(x); len(y.Readings) >= 11 {
+		if y := moveUp(x); len(y.Readings) >= 7 {
 			shifted = append(shifted, y)
 		}
 	}
 	alarms := checkList(t, w, m, base)
-	if a := share(alarms, FindSignFlipped, len(base)) + share(alarms, FindWrongKey, len(base)); a > 0.01 {
+	if a := share(alarms, FindSignFlipped, len(base)) + share(alarms, FindWrongKey, len(base)); a > 0.003 {
 		t.Errorf("false alarms %.4f", a)
 	}
-	if f := share(checkList(t, w, m, flipped), FindSignFlipped, len(flipped)); f < 0.95 {
+	if f := share(checkList(t, w, m, flipped), FindSignFlipped, len(flipped)); f < 0.98 {
 		t.Errorf("flips found %.3f", f)
 	}
 	if s := share(checkList(t, w, m, shifted), FindWrongKey, len(shifted)); s < 0.85 || len(shifted) < 50 {
@@ -171,7 +171,7 @@ func spoiledSessions(t *testing.T, w *simulate.World, m *fit.Model) {
 		}
 		moved = append(moved, x)
 	}
-	if s := share(checkList(t, w, m, moved), FindSlideMoved, len(moved)); s < 0.6 {
+	if s := share(checkList(t, w, m, moved), FindSlideMoved, len(moved)); s < 0.8 {
 		t.Errorf("moved slides found %.3f", s)
 	}
 	for _, f := range checkList(t, w, m, twice) {

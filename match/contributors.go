@@ -40,11 +40,10 @@ type Range struct {
 
 // Observers is an [Engine] that knows how far readings stray. fit.Model is one.
 type Observers interface {
-	Engine
-	// ReadingNoise is the standard deviation of a good reading, common to all, and
-	// ReadingNoiseOf that of one contributor with a method, in cents.
+	Witness
+	// ReadingNoise is the standard deviation of a good reading, common to all, in
+	// cents.
 	ReadingNoise() float64
-	ReadingNoiseOf(contributor string, method catalog.Method) float64
 }
 
 // Contributors tells how everybody measures, in order of contributor and method.

@@ -55,6 +55,28 @@ type fakeEngine struct {
 	fail     error
 }
 
+// ReadingNoiseOf, SessionLaw and Spreads take what one note has to say for
+// independent of the others; the uncertainty of predictions is a day's.
+func (e *fakeEngine) ReadingNoiseOf(string, catalog.Method) float64 { return 3.5 }
+
+func (e *fakeEngine) SessionLaw(slots []pitch.Slot, _ fit.Source) (fit.SessionLaw, error) {
+	return fit.SessionLaw{Day: diagonal(len(slots), math.Hypot(e.sd, 1.5)), ReadingSD: 3.5, GrossShare: 0.02, GrossFactor: 6}, nil
+}
+
+func (e *fakeEngine) Spreads(slots []pitch.Slot, _ int) (fit.Spreads, error) {
+	n := len(slots)
+	return fit.Spreads{Horn: diagonal(n, 5.2), Mouthpiece: diagonal(n, 2.7), Player: diagonal(n, 4.5), Pair: diagonal(n, 1.8)}, nil
+}
+
+// diagonal is the covariance of n numbers that are independent.
+func diagonal(n int, sd float64) []float64 {
+	out := make([]float64, n*n)
+	for i := range n {
+		out[i*n+i] = sd * sd
+	}
+	return out
+}
+
 func nought(pitch.Slot) float64 { return 0 }
 
 func (e *fakeEngine) item(id catalog.ID) vector {

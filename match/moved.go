@@ -7,6 +7,7 @@ import (
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
+	"centwise/match/fit"
 )
 
 // A tuning slide that is moved in the middle of a session lifts or lowers what
@@ -14,11 +15,12 @@ import (
 // most people go up or down: then the level steps between two notes. And who
 // reads notes in rounds has it step between rounds.
 const (
-	leastStep  = 15.0 // cents; less is a player warming up
-	stepGain   = 20.0 // logarithm of the likelihood ratio, over the best of all places; habits step a little too
+	leastStep  = 12.0 // cents; less is a player warming up
+	stepGain   = 10.0 // logarithm of the likelihood ratio, over the best of all places; right sessions reach 6
 	stepEdge   = 5    // notes on either side at least
 	stepSure   = 0.8
-	roundNotes = 6 // notes that must have been read twice
+	stepSD     = 30.0 // cents by which slides are moved: common practice, no source
+	roundNotes = 6    // notes that must have been read twice
 )
 
 // step is a change of level in a session.
@@ -28,9 +30,9 @@ type step struct {
 }
 
 // slideMoved looks for a step; nil for none.
-func (s *sheet) slideMoved(e expectation) *catalog.Finding {
-	best := s.stepOfRounds()
-	if x := s.stepOfNotes(e); x.gain > best.gain {
+func (s *sheet) slideMoved(e expectation, v values, at []int, entered agreement) *catalog.Finding {
+	best := s.stepOfRounds(e.law)
+	if x := s.stepOfNotes(e, v, at, entered); x.gain > best.gain {
 		best = x
 	}
 	if best.gain < stepGain || math.Abs(best.cents) < leastStep {
@@ -48,58 +50,61 @@ func (s *sheet) slideMoved(e expectation) *catalog.Finding {
 	}
 }
 
-// stepOfNotes looks for the place between two notes where the level steps.
-func (s *sheet) stepOfNotes(e expectation) (best step) {
-	order := make([]int, 0, len(s.slots))
-	for i, slot := range s.slots {
-		if _, ok := e.cents(slot); ok {
-			order = append(order, i)
-		}
+// stepOfNotes looks for the place between two notes where the level steps: what was
+// read from there on is moved like all notes of the slide.
+func (s *sheet) stepOfNotes(e expectation, v values, at []int, entered agreement) (best step) {
+	order := make([]int, len(at))
+	for a := range order {
+		order[a] = a
 	}
-	slices.SortFunc(order, func(a, b int) int { return s.slots[a].Compare(s.slots[b]) })
-	x, slopes, noise := make([]float64, len(order)), make([]float64, len(order)), make([]float64, len(order))
-	for k, i := range order {
-		at, _ := e.cents(s.slots[i])
-		sd, _ := e.sd(s.slots[i])
-		x[k], slopes[k], noise[k] = s.cents[i]-at, 1/s.slots[i].Valves.Ratio(), math.Sqrt(s.noise*s.noise+sd*sd+e.extra)
-	}
-	if len(x) < 2*stepEdge {
-		return step{}
-	}
-	plain := likelihood(residuals(x, slopes), noise)
-	moved := make([]float64, len(x))
-	for at := stepEdge; at <= len(x)-stepEdge; at++ {
-		height := median(x[at:]) - median(x[:at])
-		copy(moved, x)
-		for k := at; k < len(x); k++ {
-			moved[k] -= height
+	slices.SortFunc(order, func(a, b int) int { return s.slots[at[a]].Compare(s.slots[at[b]]) })
+	shape := e.shorter(v)
+	var steps []float64
+	for k, a := range order {
+		if k >= stepEdge && k <= len(order)-stepEdge {
+			if gain, cents := entered.along(shape, stepSD); gain > best.gain {
+				best = step{cents, gain, fmt.Sprintf("the notes from %s on", s.slots[at[a]].Note())}
+				steps = slices.Clone(shape)
+			}
 		}
-		if gain := likelihood(residuals(moved, slopes), noise) - plain; gain > best.gain {
-			best = step{height, gain, fmt.Sprintf("the notes from %s on", s.slots[order[at]].Note())}
-		}
+		shape[a] = 0
+	}
+	without := slices.Clone(entered.off)
+	for a, share := range steps {
+		without[a] -= best.cents * share
+	}
+	if clippedRMS(residuals(without, e.shorter(v))) > closer*e.clippedRMS(v) {
+		return step{} // other things are wrong with it
 	}
 	return best
 }
 
 // stepOfRounds compares the second readings of notes with the first ones.
-func (s *sheet) stepOfRounds() step {
+func (s *sheet) stepOfRounds(law fit.SessionLaw) step {
 	first, seen := map[pitch.Slot]float64{}, map[pitch.Slot]int{}
-	var rise, noise []float64
+	var rise []float64
 	for _, r := range s.Readings {
 		switch seen[r.Slot]++; seen[r.Slot] {
 		case 1:
 			first[r.Slot] = r.Cents
 		case 2:
-			rise, noise = append(rise, r.Cents-first[r.Slot]), append(noise, math.Sqrt2*s.noise)
+			rise = append(rise, r.Cents-first[r.Slot])
 		}
 	}
 	if len(rise) < roundNotes {
 		return step{}
 	}
-	height := median(rise)
-	left := make([]float64, len(rise))
-	for i := range rise {
-		left[i] = rise[i] - height
+	height, gain := median(rise), 0.0
+	for _, x := range rise {
+		gain += logMixture(x-height, 2*s.noise*s.noise, law) - logMixture(x, 2*s.noise*s.noise, law)
 	}
-	return step{height, likelihood(left, noise) - likelihood(rise, noise), "the second readings of the notes"}
+	return step{height, gain, "the second readings of the notes"}
+}
+
+// logMixture is the logarithm of the density of a difference under the mixture of
+// good readings and slips, up to a constant.
+func logMixture(cents, variance float64, law fit.SessionLaw) float64 {
+	k := law.GrossFactor
+	z2 := cents * cents / variance
+	return math.Log((1-law.GrossShare)*math.Exp(-z2/2) + law.GrossShare/k*math.Exp(-z2/(2*k*k)) + 1e-300)
 }

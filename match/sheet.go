@@ -5,14 +5,13 @@ import (
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
-	"centwise/match/fit"
 )
 
 // sheet is one session as it is checked: what was read on each slot.
 type sheet struct {
 	catalog.Measured
 	valves int
-	noise  float64      // of a reading and of the day, cents
+	noise  float64      // of a reading, cents
 	slots  []pitch.Slot // in the order of first reading
 	cents  []float64    // mean of the readings of each
 	count  []int
@@ -42,53 +41,22 @@ func (s *sheet) name() string {
 	return string(s.ID)
 }
 
-// Spreads of horns, mouthpieces and players over the notes, in cents: simulated
-// varied geometry gave 5.2 for horns and 2.7 for mouthpieces, and 4.5 is
-// assumed for players. They stand in for what a session alone can't tell.
-const (
-	hornSpread       = 5.2
-	mouthpieceSpread = 2.7
-	playerSpread     = 4.5
-)
-
-// expectation is what the rest of the catalog expects of a session.
-type expectation struct {
-	cents func(pitch.Slot) (float64, bool)
-	sd    func(pitch.Slot) (float64, bool)
-	extra float64 // variance of the shares left out
-}
-
-// expect is what others say of the setup: the share of an item that this
-// session alone has measured is what the session itself says, so it is left
-// out and its usual spread added to the uncertainty.
-func expect(p fit.Prediction) expectation {
-	cents := make([]float64, len(p.Slots))
-	extra := 0.0
-	add := func(share []float64, sessions int, spread float64) {
-		if sessions == 1 {
-			extra += spread * spread
-			return
-		}
-		for j := range cents {
-			cents[j] += share[j]
+// values are the means of the readings on the slots that an outlook has, and which
+// of the sheet's slots those are.
+func (s *sheet) values(o *outlook) (v values, at []int) {
+	for i, slot := range s.slots {
+		if place, ok := o.at.place(slot); ok {
+			v.places = append(v.places, place)
+			v.cents = append(v.cents, s.cents[i])
+			v.variance = append(v.variance, s.variance(i))
+			at = append(at, i)
 		}
 	}
-	add(p.Common, 0, 0)
-	add(p.Horn, p.Evidence.Horn, hornSpread)
-	add(p.Mouthpiece, p.Evidence.Mouthpiece, mouthpieceSpread)
-	add(p.Player, p.Evidence.Player, playerSpread)
-	add(p.Pair, p.Evidence.Pair, 0)
-	at := placesOf(p.Slots)
-	return expectation{at.of(cents), at.of(p.SD), extra}
+	return v, at
 }
 
-// expectCommon is what is common to all setups. It serves where several
-// sessions of one horn or player share a mistake and so have taught it to the fit.
-func expectCommon(p fit.Prediction) expectation {
-	extra := hornSpread*hornSpread + mouthpieceSpread*mouthpieceSpread + playerSpread*playerSpread
-	at := placesOf(p.Slots)
-	return expectation{at.of(p.Common), at.of(p.SD), extra}
-}
+// variance is that of the noise of a slot's mean, cents squared.
+func (s *sheet) variance(i int) float64 { return s.noise * s.noise / float64(s.count[i]) }
 
 // clip bounds the weight of single readings, in cents.
 const clip = 20.0

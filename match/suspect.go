@@ -7,45 +7,29 @@ import (
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
-	"centwise/match/fit"
 )
 
-// rule is when a session is said to fit better another way: the residual is
-// below ratio times what it is as entered, and the gain, the logarithm of how
-// much likelier the readings are the other way, is above gain. How sure that is
-// was measured with TestCheckOnShortSessions.
-type rule struct {
-	ratio, gain float64
-}
-
-var (
-	// fullRule is for what the whole fit expects.
-	fullRule = rule{0.85, 3}
-	// commonRule is for the common tendency alone, from which honest setups
-	// stray further.
-	commonRule = rule{0.6, 8}
+// How much likelier a session has to be another way before that is said: the least
+// logarithm of the ratio of likelihoods. What they let through and what they miss
+// was measured with match/checkstudy.
+const (
+	fullGain = 2.0 // against what the whole fit expects
+	// commonGain is against the common tendency alone, which takes gear and players
+	// to vary in ways that are not quite theirs.
+	commonGain = 5.5
+	// closer is what the clipped residual has to be below, as a share of what it is
+	// as entered: a likelihood may rest on the day's law alone. Fitting better than
+	// noise allows is luck, and counts for nothing.
+	closer = 0.9
 )
 
 // minNotes is the least number of slots that can show a pattern: constant and
 // slide take two.
 const minNotes = 6
 
-// plainNoise is how far honest sessions stray from what is expected, in cents:
-// reading noise of 3.5, and 1.5 each for the pair and the day. Fitting better
-// than that is luck.
-const plainNoise = 4.0
-
-// dayNoise is what a day adds to a session's readings, in cents (see dayNoise's
-// prior in the fit: a wiggle of 1.5).
-const dayNoise = 1.5
-
 // shifts are the wrong keys that are tried, in semitones: B flat against C, C
 // against D, D against E flat and the like.
 var shifts = []int{-2, -1, 1, 2}
-
-// rareKey is how much surer a key must look wrong by one semitone: few horns are
-// built a semitone apart, and half of the false alarms were of that kind.
-const rareKey = 2.0
 
 // suspicion is another way to read a session that fits better.
 type suspicion struct {
@@ -57,22 +41,26 @@ type suspicion struct {
 }
 
 // check gives the findings on one session.
-func (s *sheet) check(p fit.Prediction) []catalog.Finding {
-	full := expect(p)
+func (s *sheet) check(full, common expectation) []catalog.Finding {
 	var best suspicion
-	for _, x := range s.suspicions(full, fullRule) {
+	for _, x := range s.suspicions(full, fullGain) {
 		best = stronger(best, x)
 	}
-	for _, x := range s.suspicions(expectCommon(p), commonRule) {
+	for _, x := range s.suspicions(common, commonGain) {
 		best = stronger(best, x)
 	}
 	if best.kind != "" {
 		return []catalog.Finding{s.finding(best)}
 	}
-	if moved := s.slideMoved(full); moved != nil {
+	v, at := s.values(full.outlook)
+	if len(v.places) < minNotes {
+		return nil
+	}
+	entered := full.agree(v)
+	if moved := s.slideMoved(full, v, at, entered); moved != nil {
 		return []catalog.Finding{*moved}
 	}
-	return s.far(full)
+	return s.far(v, at, entered)
 }
 
 func stronger(a, b suspicion) suspicion {
@@ -82,27 +70,26 @@ func stronger(a, b suspicion) suspicion {
 	return a
 }
 
-// suspicions tries every other reading of the session under a rule.
-func (s *sheet) suspicions(e expectation, r rule) []suspicion {
+// suspicions tries every other reading of the session and gives those that make it
+// likelier by more than least.
+func (s *sheet) suspicions(e expectation, least float64) []suspicion {
 	var out []suspicion
 	try := func(kind string, shift int, sign float64) {
-		entered, then, slopes, slopesThen, noise, noiseThen := s.pairUp(e, shift, sign)
-		n := len(entered)
+		entered, then := s.pairUp(e.outlook, shift, sign)
+		n := len(entered.places)
 		if n < minNotes || 2*n < len(s.slots) {
 			return
 		}
-		left, leftThen := residuals(entered, slopes), residuals(then, slopesThen)
-		x := suspicion{kind: kind, shift: shift, notes: n, asEntered: clippedRMS(left), then: clippedRMS(leftThen)}
-		ratio := max(x.then, plainNoise) / max(x.asEntered, plainNoise)
-		x.gain = likelihood(leftThen, noiseThen) - likelihood(left, noise)
-		gain := r.gain
+		x := suspicion{kind: kind, shift: shift, notes: n, asEntered: e.clippedRMS(entered), then: e.clippedRMS(then)}
+		if max(x.then, s.noise) > closer*max(x.asEntered, s.noise) {
+			return
+		}
+		x.gain = e.agree(then).log - e.agree(entered).log
+		gain := least
 		if shift != 0 {
 			gain += math.Log(float64(len(shifts)))
-			if shift == 1 || shift == -1 {
-				gain += rareKey
-			}
 		}
-		if ratio < r.ratio && x.gain > gain {
+		if x.gain > gain {
 			out = append(out, x)
 		}
 	}
@@ -113,44 +100,40 @@ func (s *sheet) suspicions(e expectation, r rule) []suspicion {
 	return out
 }
 
-// pairUp gives, for the slots that both can be told of, the differences from
-// the expectation as entered and as read the other way: with the sign given and
-// moved by shift semitones; and the 1/r of each.
-func (s *sheet) pairUp(e expectation, shift int, sign float64) (entered, then, slopes, slopesThen, noise, noiseThen []float64) {
-	for i, slot := range s.slots {
-		moved, ok := s.moved(slot, shift)
-		if !ok {
-			continue
-		}
-		at, known := e.cents(slot)
-		atMoved, knownMoved := e.cents(moved)
-		if !known || !knownMoved {
-			continue
-		}
-		entered = append(entered, s.cents[i]-at)
-		then = append(then, sign*s.cents[i]-atMoved)
-		slopes = append(slopes, 1/slot.Valves.Ratio())
-		slopesThen = append(slopesThen, 1/moved.Valves.Ratio())
-		sd, _ := e.sd(slot)
-		noise = append(noise, math.Sqrt(s.noise*s.noise+sd*sd+e.extra))
-		sd, _ = e.sd(moved)
-		noiseThen = append(noiseThen, math.Sqrt(s.noise*s.noise+sd*sd+e.extra))
+// clippedRMS is that of values off what is expected, constant and slide apart.
+func (e expectation) clippedRMS(v values) float64 {
+	off := make([]float64, len(v.places))
+	for a, i := range v.places {
+		off[a] = v.cents[a] - e.mean[i]
 	}
-	return entered, then, slopes, slopesThen, noise, noiseThen
+	return clippedRMS(residuals(off, e.shorter(v)))
 }
 
-// likelihood is the logarithm of the density of residuals under the mixture of
-// good and gross readings, each with its own standard deviation, up to a
-// constant.
-func likelihood(res, sd []float64) float64 {
-	sum := 0.0
-	for i, x := range res {
-		z := x / sd[i]
-		good := (1 - grossShare) * math.Exp(-z*z/2)
-		gross := grossShare / grossWidth * math.Exp(-z*z/(2*grossWidth*grossWidth))
-		sum += math.Log((good+gross)/sd[i] + 1e-300)
+// shorter is what a pull of the slide does on the slots of values.
+func (e expectation) shorter(v values) []float64 {
+	out := make([]float64, len(v.places))
+	for a, i := range v.places {
+		out[a] = shorter(e.slots[i])
 	}
-	return sum
+	return out
+}
+
+// pairUp gives the readings that can be told of both ways: as entered, and with the
+// sign given and moved by shift semitones.
+func (s *sheet) pairUp(o *outlook, shift int, sign float64) (entered, then values) {
+	for i, slot := range s.slots {
+		moved, ok := s.moved(slot, shift)
+		at, known := o.at.place(slot)
+		atMoved, knownMoved := o.at.place(moved)
+		if !ok || !known || !knownMoved {
+			continue
+		}
+		entered.places, then.places = append(entered.places, at), append(then.places, atMoved)
+		entered.cents, then.cents = append(entered.cents, s.cents[i]), append(then.cents, sign*s.cents[i])
+		entered.variance = append(entered.variance, s.variance(i))
+	}
+	then.variance = entered.variance
+	return entered, then
 }
 
 // moved is the usual slot of the note shift semitones above that of a usual
@@ -197,72 +180,41 @@ func (s *sheet) finding(x suspicion) catalog.Finding {
 	return f
 }
 
-// The noise of a reading is taken as good with chance 0.98 and gross, six times
-// as wide, with chance 0.02, as in the fit.
 const (
-	grossShare = 0.02
-	grossWidth = 6.0
-	minNoise   = 3.0  // cents; a session that seems steadier is so by chance
-	farSure    = 0.95 // chance of being gross from which a reading is named
-	farCents   = 15.0 // and the least distance
+	farSure  = 0.95 // chance of being a slip from which a reading is named
+	farCents = 15.0 // and the least distance
 	// oddShare is the share of far slots from which the session as a whole
 	// looks odd rather than its readings.
 	oddShare = 0.25
 )
 
-// far finds slots that look odd: far from the expectation and unlike the rest
+// far finds slots that look odd: far from what is expected of them beside the rest
 // of their session.
-func (s *sheet) far(e expectation) []catalog.Finding {
-	var x, slopes []float64
-	var at []int
-	for i, slot := range s.slots {
-		if c, ok := e.cents(slot); ok {
-			x, slopes, at = append(x, s.cents[i]-c), append(slopes, 1/slot.Valves.Ratio()), append(at, i)
-		}
-	}
-	if len(x) < minNotes {
-		return nil
-	}
-	res := residuals(x, slopes)
-	noise := max(minNoise, 1.4826*medianAbs(res))
+func (s *sheet) far(v values, at []int, x agreement) []catalog.Finding {
 	var out []catalog.Finding
-	for k, i := range at {
-		sd, _ := e.sd(s.slots[i])
-		gross := grossChance(res[k], math.Sqrt(noise*noise+sd*sd+e.extra))
-		if gross < farSure || math.Abs(res[k]) < farCents {
-			continue
+	for a, i := range at {
+		cents, _ := x.apart(a)
+		if slip := x.slipChance(a, v.variance[a]); slip > farSure && math.Abs(cents) > farCents {
+			out = append(out, s.farFinding(i, s.cents[i]-cents, slip))
 		}
-		out = append(out, s.farFinding(i, s.cents[i]-res[k], gross))
 	}
-	if float64(len(out)) > oddShare*float64(len(x)) {
-		return []catalog.Finding{s.oddFinding(len(out), len(x))}
+	if float64(len(out)) > oddShare*float64(len(at)) {
+		return []catalog.Finding{s.oddFinding(len(out), len(at))}
 	}
 	return out
-}
-
-// grossChance is the chance that a residual comes from the wide part of the
-// noise, when the narrow one has standard deviation sd.
-func grossChance(res, sd float64) float64 {
-	z := res / sd
-	good := (1 - grossShare) * math.Exp(-z*z/2)
-	gross := grossShare / grossWidth * math.Exp(-z*z/(2*grossWidth*grossWidth))
-	if good+gross == 0 {
-		return 1
-	}
-	return gross / (good + gross)
 }
 
 // farCertainty caps what is claimed of single readings: a horn may really have
 // a note like that.
 const farCertainty = 0.8
 
-func (s *sheet) farFinding(i int, expected, gross float64) catalog.Finding {
+func (s *sheet) farFinding(i int, expected, slip float64) catalog.Finding {
 	slot := s.slots[i]
 	return catalog.Finding{
 		Kind: FindFarReading, Session: s.name(), Subject: fmt.Sprintf("%s (%s)", slot.Note(), slot),
 		Detail: fmt.Sprintf("looks odd: %s on %s was read %+.0f cents in %s, %+.0f is expected after the session's own slide and level; the fit gives it little weight already",
 			slot.Note(), slot.Valves, s.cents[i], Count(s.count[i], "reading"), expected),
-		Certainty: farCertainty * gross,
+		Certainty: farCertainty * slip,
 		Repair:    "centwise session show " + catalog.ShellWord(s.name()),
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"centwise/catalog"
-	"centwise/match/fit"
 )
 
 // level is how high a session lies as a whole.
@@ -16,13 +15,11 @@ type level struct {
 }
 
 // level is the median distance of the session from its expectation.
-func (s *sheet) level(p fit.Prediction) (float64, bool) {
-	e := expect(p)
+func (s *sheet) level(e expectation) (float64, bool) {
+	v, _ := s.values(e.outlook)
 	var x []float64
-	for i, slot := range s.slots {
-		if c, ok := e.cents(slot); ok {
-			x = append(x, s.cents[i]-c)
-		}
+	for a, cents := range v.cents {
+		x = append(x, cents-e.mean[v.places[a]])
 	}
 	if len(x) < minNotes {
 		return 0, false

@@ -1,6 +1,7 @@
 package sqlstore
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/binary"
@@ -26,15 +27,22 @@ type Options struct {
 	WithFirstChange bool
 	ReadOnly        bool // never write, not even to bring an older catalog up to date
 	// BusyTimeout is how long to wait for another process that is writing; 0 is
-	// 5 seconds for a file, and 2 minutes for a server, where all wait in turn.
+	// 2 minutes. Only to open a file that others keep from being read it waits 5
+	// seconds at most.
 	BusyTimeout time.Duration
 	// Notice is told, in a sentence, what the user should know: that an older
-	// catalog was brought up to date and where the copy from before is, or
-	// that readers and writers will wait for each other. May be nil.
+	// catalog was brought up to date and where the copy from before is, that
+	// readers and writers will wait for each other, or that it has been waiting for
+	// another process for some seconds. May be nil.
 	Notice func(text string)
 }
 
-const defaultBusyTimeout = 5 * time.Second
+const (
+	defaultBusyTimeout = 2 * time.Minute
+	// mostLockTimeout is how long SQLite itself waits for a lock, after which a
+	// writer hears what it is waiting for.
+	mostLockTimeout = 5 * time.Second
+)
 
 // Open opens the catalog in the file path, or at the address postgres://... of
 // a database. Errors are [*catalog.Error]:
@@ -66,10 +74,8 @@ func open(ctx context.Context, path string, o Options, d dialect, extra map[stri
 	if err != nil {
 		return nil, err
 	}
-	c := connection{path: s.path, mode: "rw", journal: "WAL", timeout: o.BusyTimeout, extra: extra}
-	if c.timeout <= 0 {
-		c.timeout = defaultBusyTimeout
-	}
+	s.patience = cmp.Or(max(0, o.BusyTimeout), defaultBusyTimeout)
+	c := connection{path: s.path, mode: "rw", journal: "WAL", timeout: min(s.patience, mostLockTimeout), extra: extra}
 	switch {
 	case o.ReadOnly:
 		c.mode, c.journal = "ro", ""

@@ -1,21 +1,17 @@
 package sqlstore
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"database/sql/driver"
 	"io/fs"
 	"net"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/stdlib"
 )
-
-// defaultQueueTimeout is how long a writer waits for its turn on a server. All
-// wait in a queue there, so only one that is stuck or much to write takes long.
-const defaultQueueTimeout = 2 * time.Minute
 
 // Connections that one process has at most: one for the writer, the others for
 // those who read beside it.
@@ -33,10 +29,7 @@ func openServer(ctx context.Context, address string, o Options, migrations fs.FS
 	if o.ReadOnly {
 		at.config.RuntimeParams["default_transaction_read_only"] = "on"
 	}
-	timeout := o.BusyTimeout
-	if timeout <= 0 {
-		timeout = defaultQueueTimeout
-	}
+	timeout := cmp.Or(max(0, o.BusyTimeout), defaultBusyTimeout)
 	s := &Store{path: at.shown, dialect: postgresDialect(at, timeout, migrations), notice: o.Notice, readOnly: o.ReadOnly, writer: make(chan struct{}, 1)}
 	if s.notice == nil {
 		s.notice = func(string) {}

@@ -7,6 +7,7 @@ package sqlstore
 import (
 	"context"
 	"database/sql"
+	"time"
 
 	"centwise/catalog"
 )
@@ -21,6 +22,9 @@ type Store struct {
 	schema   int
 	notice   func(string)
 	unmade   bool // the catalog comes to be with the first change
+	// patience is how long a writer waits for another process that writes into the
+	// file; on a server the dialect's lock waits.
+	patience time.Duration
 	// writer holds the one place for a writer of this process: goroutines
 	// queue here in turn instead of polling the database for its lock.
 	writer chan struct{}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"time"
 
 	"centwise/catalog"
 )
@@ -89,7 +90,7 @@ func (s *Store) transact(ctx context.Context, options sql.TxOptions, do func(tx 
 		return err
 	}
 	defer conn.Close()
-	tx, err := conn.BeginTx(ctx, &options)
+	tx, err := s.begin(ctx, conn, options)
 	if err != nil {
 		return err
 	}
@@ -106,6 +107,22 @@ func (s *Store) transact(ctx context.Context, options sql.TxOptions, do func(tx 
 			Hint: "look which, before you repeat the command"}
 	}
 	return err
+}
+
+// begin begins a transaction. One that writes waits for another process that is
+// writing, and says so when SQLite itself has waited for long.
+func (s *Store) begin(ctx context.Context, conn *sql.Conn, options sql.TxOptions) (*sql.Tx, error) {
+	told := false
+	for deadline := time.Now().Add(s.patience); ; {
+		tx, err := conn.BeginTx(ctx, &options)
+		if options.ReadOnly || s.dialect.classify(err) != busy || ctx.Err() != nil || time.Now().After(deadline) {
+			return tx, err
+		}
+		if !told && time.Until(deadline) > mostLockTimeout {
+			s.notice("another program is writing into the catalog: waiting until it has finished")
+			told = true
+		}
+	}
 }
 
 // read runs do in one transaction that sees the catalog at one moment.

@@ -12,7 +12,9 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 	_ "modernc.org/sqlite"
@@ -106,20 +108,26 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// lock FILE holds a catalog for writing, as another process would, to the end
-// of the script.
+// lock FILE [FOR] holds a catalog for writing, as another process would, to the end
+// of the script or for so long.
 func lock(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 1 {
-		ts.Fatalf("usage: lock FILE")
+	if neg || len(args) < 1 || len(args) > 2 {
+		ts.Fatalf("usage: lock FILE [FOR]")
 	}
 	db, err := sql.Open("sqlite", "file:"+ts.MkAbs(args[0])+"?_txlock=immediate")
 	ts.Check(err)
 	tx, err := db.BeginTx(context.Background(), nil)
 	ts.Check(err)
-	ts.Defer(func() {
+	release := sync.OnceFunc(func() {
 		tx.Rollback()
 		db.Close()
 	})
+	ts.Defer(release)
+	if len(args) == 2 {
+		held, err := time.ParseDuration(args[1])
+		ts.Check(err)
+		time.AfterFunc(held, release)
+	}
 }
 
 // makefile FILE BYTES [TEXT] makes a file of so many bytes, TEXT over and over.

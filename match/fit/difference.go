@@ -123,16 +123,7 @@ func (m *Model) hornPrior(slots []pitch.Slot, sameDesign bool) []float64 {
 			m.addSlotCovariance(out, slots, l)
 		}
 	}
-	return out
-}
-
-// addSlotCovariance adds twice the covariance of a level that is slot by slot.
-func (m *Model) addSlotCovariance(out []float64, slots []pitch.Slot, l learnedLevel) {
-	for i, s := range slots {
-		for j, t := range slots {
-			out[i*len(slots)+j] += 2 * l.Covariance[m.slotIndex[s]*l.P+m.slotIndex[t]]
-		}
-	}
+	return scaled(out, 2)
 }
 
 // mouthpiecePrior is the covariance of the difference of two mouthpieces before
@@ -146,14 +137,10 @@ func (m *Model) mouthpiecePrior(slots []pitch.Slot, sameDesign bool) []float64 {
 		case l.Name == levelMouthpieceSlots:
 			m.addSlotCovariance(out, slots, l)
 		case l.Name == levelMouthpiece, (l.Name == levelMouthpieceDesign || l.Name == levelUnknownDimension) && !sameDesign:
-			half := make([]float64, n*l.P)
-			mul(half, basis, l.Covariance, n, l.P, l.P)
-			sum := make([]float64, n*n)
-			mulTrans(sum, half, basis, n, l.P, n)
-			axpy(2, sum, out)
+			l.addCovariance(out, basis, 1)
 		}
 	}
-	return out
+	return scaled(out, 2)
 }
 
 // freeShift is what a session does not tell of a profile: a constant and a pull of

@@ -105,12 +105,12 @@ func (o *catalogCheckOptions) suspects(ctx context.Context, store catalog.Store)
 	if info.Sessions == 0 {
 		return match.EnteredTwice(ctx, nil, in)
 	}
-	engine, err := o.factory.Engine(ctx, store, o.factory.Progress())
+	model, err := o.factory.Fit(ctx, store, false, o.factory.Progress())
 	if err != nil {
 		return nil, err
 	}
 	in.Sessions = store.Measurements(ctx, 0)
-	return match.Check(ctx, engine, in)
+	return match.Check(ctx, model, in)
 }
 
 func printFindings(o *catalogCheckOptions, findings []catalog.Finding) error {

@@ -136,21 +136,22 @@ func (o *nextOptions) question(ctx context.Context, store catalog.Store) (match.
 	if err != nil {
 		return q, err
 	}
-	if q.Horns, err = gearAtHand(ctx, o.horns, horns, store.Horn); err != nil {
+	if q.Horns, err = gearAtHand(ctx, o.horns, horns, store.Horn, func(x catalog.Horn) catalog.ID { return x.ID }); err != nil {
 		return q, err
 	}
-	if q.Mouthpieces, err = gearAtHand(ctx, o.mouthpieces, mouthpieces, store.Mouthpiece); err != nil {
+	if q.Mouthpieces, err = gearAtHand(ctx, o.mouthpieces, mouthpieces, store.Mouthpiece, func(x catalog.Mouthpiece) catalog.ID { return x.ID }); err != nil {
 		return q, err
 	}
-	if q.Players, err = gearAtHand(ctx, o.players, players, store.Player); err != nil {
+	if q.Players, err = gearAtHand(ctx, o.players, players, store.Player, func(x catalog.Player) catalog.ID { return x.ID }); err != nil {
 		return q, err
 	}
 	q.Choices, err = o.choices(ctx, store, horns, mouthpieces, players)
 	return q, err
 }
 
-// gearAtHand finds gear or players by their labels; without labels it is all of them.
-func gearAtHand[T any](ctx context.Context, labels []string, all []T, find func(context.Context, string) (T, error)) ([]T, error) {
+// gearAtHand finds gear or players by their labels, each once; without labels it is
+// all of them.
+func gearAtHand[T any](ctx context.Context, labels []string, all []T, find func(context.Context, string) (T, error), id func(T) catalog.ID) ([]T, error) {
 	if len(labels) == 0 {
 		return all, nil
 	}
@@ -160,7 +161,9 @@ func gearAtHand[T any](ctx context.Context, labels []string, all []T, find func(
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, x)
+		if !slices.ContainsFunc(out, func(y T) bool { return id(y) == id(x) }) {
+			out = append(out, x)
+		}
 	}
 	return out, nil
 }

@@ -56,6 +56,20 @@ type rosterPlanOptions struct {
 	output outputFlags
 }
 
+// check refuses, before any work, what can't be planned or written.
+func (o *rosterPlanOptions) check() error {
+	if err := o.rosterAsk.check(); err != nil {
+		return err
+	}
+	if o.save != "" && o.save == o.slips {
+		return usagef("--save plan.csv --slips slips.html", "--save and --slips name the same file %s", o.save)
+	}
+	if err := checkPlace(o.save, o.force, "--save plan.csv"); err != nil {
+		return err
+	}
+	return checkPlace(o.slips, o.force, "--slips slips.html")
+}
+
 func newRosterPlanCmd(f *Factory, runF func(*rosterPlanOptions) error) *cobra.Command {
 	o := &rosterPlanOptions{rosterAsk: rosterAsk{factory: f}}
 	cmd := &cobra.Command{

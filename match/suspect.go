@@ -85,11 +85,11 @@ func (s *sheet) suspicions(e expectation, least float64) []suspicion {
 			return
 		}
 		x.gain = e.agree(then).log - e.agree(entered).log
-		gain := least
+		needed := least
 		if shift != 0 {
-			gain += math.Log(float64(len(shifts)))
+			needed += math.Log(float64(len(shifts))) // one of them fits best by chance
 		}
-		if x.gain > gain {
+		if x.gain > needed {
 			out = append(out, x)
 		}
 	}

@@ -25,12 +25,6 @@ func NewCosts(rows, cols int) *Costs {
 	return &Costs{rows, cols, make([]float64, rows*cols)}
 }
 
-// Rows is the number of persons.
-func (c *Costs) Rows() int { return c.rows }
-
-// Cols is the number of things.
-func (c *Costs) Cols() int { return c.cols }
-
 // Row is the row of a person; it may be written to.
 func (c *Costs) Row(i int) []float64 { return c.c[i*c.cols : (i+1)*c.cols : (i+1)*c.cols] }
 

@@ -5,23 +5,6 @@ import (
 	"slices"
 )
 
-// OrWithout is the table with a column more for each person, which nobody else
-// can have: who gets it stays without. It costs person i without[i], which should
-// be more than any exchange could save if as many as possible are to have
-// something.
-func (c *Costs) OrWithout(without []float64) *Costs {
-	wide := NewCosts(c.rows, c.cols+c.rows)
-	for i := range c.rows {
-		row := wide.Row(i)
-		copy(row, c.Row(i))
-		for j := c.cols; j < len(row); j++ {
-			row[j] = math.Inf(1)
-		}
-		row[c.cols+i] = without[i]
-	}
-	return wide
-}
-
 // Blocking says why a person has nothing under of (the column of each row, none if
 // it is no column of c): the persons of Rows, this one among them, can have nothing but the
 // things of Cols, and all of these are had. Nil when an exchange would free

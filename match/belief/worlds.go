@@ -113,9 +113,6 @@ func (w *Worlds) learn(i int, notes []int, y, root, scatter []float64, gains [][
 	}
 }
 
-// Count is how many worlds there are.
-func (w *Worlds) Count() int { return w.count }
-
 // Profile is the profile of a setup in world k.
 func (w *Worlds) Profile(i, k int) []float64 { return w.profiles[i][k*w.n:][:w.n] }
 

@@ -137,7 +137,11 @@ func sample() *Table {
 		{"A label that goes on and on until it does not fit into any terminal of a sensible width", "Tidewright", 0.04, 17},
 	} {
 		bar := func(s Style, width int) string { return Bar(s, width, r.cents, r.cents-3, r.cents+3, 20) }
-		t.Add(Words("mouthpiece"), Text(r.label), Text(r.maker), Cents(r.cents, 1), Dimension(r.rim), Drawn(bar))
+		rim := Words(full(r.rim))
+		if r.rim == 0 {
+			rim = Cell{} // not known
+		}
+		t.Add(Words("mouthpiece"), Text(r.label), Text(r.maker), Cents(r.cents, 1), rim, Drawn(bar))
 	}
 	return t
 }

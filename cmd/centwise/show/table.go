@@ -67,14 +67,6 @@ func Cents(v float64, digits int) Cell {
 	return Cell{short: Signed(v, digits), full: full(v), tone: ToneOf(v)}
 }
 
-// Dimension is a cell with a measure that is empty when not known (0).
-func Dimension(v float64) Cell {
-	if v == 0 {
-		return Cell{}
-	}
-	return Words(full(v))
-}
-
 // Drawn is a cell of a column that draws.
 func Drawn(draw func(s Style, width int) string) Cell { return Cell{draw: draw} }
 

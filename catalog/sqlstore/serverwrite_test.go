@@ -103,6 +103,13 @@ func TestServerLockedByAnother(t *testing.T) {
 	if _, err := s.Info(ctx); err != nil {
 		t.Error(err)
 	}
+	// Who waits for long hears what for.
+	var told []string
+	impatient := openAt(t, address, sqlstore.Options{BusyTimeout: 6 * time.Second, Notice: func(text string) { told = append(told, text) }})
+	wantKind(t, impatient.Apply(ctx, hazel), catalog.Busy, "somebody else has been writing")
+	if len(told) != 1 || !strings.Contains(told[0], "waiting until it has finished") {
+		t.Errorf("told %q", told)
+	}
 	// The wait ends with the context, on the server too.
 	patient := openAt(t, address, sqlstore.Options{})
 	short, cancel := contextFor(50 * time.Millisecond)

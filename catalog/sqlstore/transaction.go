@@ -79,9 +79,22 @@ func (s *Store) only(ctx context.Context, tx *transaction) error {
 	if s.dialect.lock == "" {
 		return nil
 	}
-	_, err := tx.ExecContext(ctx, s.dialect.lock)
-	return err
+	locked := make(chan error, 1)
+	go func() {
+		_, err := tx.ExecContext(ctx, s.dialect.lock)
+		locked <- err
+	}()
+	select {
+	case err := <-locked:
+		return err
+	case <-time.After(mostLockTimeout):
+		s.notice(waiting)
+	}
+	return <-locked
 }
+
+// waiting is what a writer hears that waits for another one.
+const waiting = "another program is writing into the catalog: waiting until it has finished"
 
 // transact runs do in one transaction.
 func (s *Store) transact(ctx context.Context, options sql.TxOptions, do func(tx *transaction) error) error {
@@ -119,7 +132,7 @@ func (s *Store) begin(ctx context.Context, conn *sql.Conn, options sql.TxOptions
 			return tx, err
 		}
 		if !told && time.Until(deadline) > mostLockTimeout {
-			s.notice("another program is writing into the catalog: waiting until it has finished")
+			s.notice(waiting)
 			told = true
 		}
 	}

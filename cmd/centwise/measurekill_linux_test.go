@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 	"os"
 	"os/exec"
@@ -185,4 +186,37 @@ func TestMeasureKilledWhileTyping(t *testing.T) {
 		kept = got
 	}
 	t.Logf("%d of 12 lines came too late", lost)
+}
+
+// Ctrl-C is obeyed while another program holds the catalog: what can't be written
+// down by then is left.
+func TestStoppedWhileAnotherWrites(t *testing.T) {
+	k := newKilling(t)
+	p := k.sits(k.begin...)
+	other, err := sql.Open("sqlite", "file:"+k.path()+"?_txlock=immediate")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	held, err := other.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer held.Rollback()
+	p.types("-3")
+	time.Sleep(200 * time.Millisecond)
+	p.types("^C")
+	select {
+	case <-p.ended:
+	case <-time.After(20 * time.Second):
+		p.kill()
+		t.Fatalf("it goes on waiting after Ctrl-C: %s", p.shown())
+	}
+	if code := p.leave(); code != 130 || !strings.Contains(p.shown(), "measure --resume") {
+		t.Errorf("ended with %d: %s", code, p.shown())
+	}
+	held.Rollback()
+	if lines := k.lines(); len(lines) > 0 {
+		t.Errorf("the draft has %q", lines)
+	}
 }

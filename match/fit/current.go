@@ -27,8 +27,8 @@ type Options struct {
 
 // Current gives the fit of a catalog as it stands: the stored one if the data
 // have not changed since, else a new one, which it stores. A catalog that
-// cannot be written still gets its answer. Errors are the store's and the
-// context's.
+// cannot be written, or that others write all the while, still gets its answer.
+// Errors are the store's and the context's.
 func Current(ctx context.Context, store catalog.Store, o Options) (*Model, error) {
 	if o.Progress == nil {
 		o.Progress = catalog.NoCounter{}
@@ -56,7 +56,7 @@ func Current(ctx context.Context, store catalog.Store, o Options) (*Model, error
 	if err != nil {
 		return nil, err
 	}
-	if err := saveModel(ctx, store, m); err != nil && catalog.KindOf(err) != catalog.Unavailable {
+	if err := saveModel(ctx, store, m); err != nil && catalog.KindOf(err) != catalog.Unavailable && catalog.KindOf(err) != catalog.Busy {
 		return nil, err
 	}
 	return m, nil

@@ -89,12 +89,16 @@ func (f *Factory) Existing(ctx context.Context) (catalog.Store, error) {
 	return f.open(ctx, sqlstore.Options{})
 }
 
+// open opens a catalog. What the user should know of it is said, unless the
+// options give another place for it.
 func (f *Factory) open(ctx context.Context, o sqlstore.Options) (catalog.Store, error) {
 	path, err := f.CatalogPath()
 	if err != nil {
 		return nil, err
 	}
-	o.Notice = func(text string) { f.Streams.Note("%s", text) }
+	if o.Notice == nil {
+		o.Notice = func(text string) { f.Streams.Note("%s", text) }
+	}
 	store, err := f.Open(ctx, path, o)
 	if catalog.KindOf(err) == catalog.NotFound {
 		return nil, &noCatalogError{sqlstore.Shown(path), err}

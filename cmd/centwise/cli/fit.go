@@ -89,8 +89,8 @@ func fitRun(ctx context.Context, o *fitOptions) error {
 		return err
 	}
 	if after.FitDigest != m.Digest {
-		return catalog.Errorf(catalog.Unavailable, "check that you may write the file and its folder",
-			"the fit was made but could not be kept: the catalog %s can only be read", after.Path)
+		return catalog.Errorf(catalog.Unavailable, "check that you may write the file and its folder, and repeat the command when nobody else writes",
+			"the fit was made but could not be kept: the catalog %s can only be read, or others are writing into it", after.Path)
 	}
 	return nil
 }

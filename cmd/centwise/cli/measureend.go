@@ -19,7 +19,12 @@ func (m *measuring) finish(ctx context.Context) error {
 		return err
 	}
 	before, err := m.standing(ctx)
-	if err := m.record(context.WithoutCancel(ctx)); err != nil {
+	keeping, end := outliving(ctx)
+	defer end()
+	if err := m.record(keeping); err != nil {
+		if ctx.Err() != nil {
+			return m.stopped(ctx, err)
+		}
 		return err
 	}
 	name := m.occasion.draft.Session.Name

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
@@ -200,7 +201,12 @@ func (m *measuring) enter(ctx context.Context, place protocol.Place, line string
 	}
 	d := &m.occasion.draft
 	// What was typed is kept, also when Ctrl-C comes at the same moment.
-	if err := m.store.AddDraftLine(context.WithoutCancel(ctx), d.ID, len(d.Lines)+1, answer.Line); err != nil {
+	keeping, end := outliving(ctx)
+	defer end()
+	if err := m.store.AddDraftLine(keeping, d.ID, len(d.Lines)+1, answer.Line); err != nil {
+		if ctx.Err() != nil {
+			return m.stopped(ctx, err)
+		}
 		return m.notWritten(err)
 	}
 	d.Lines = append(d.Lines, answer.Line)
@@ -211,6 +217,20 @@ func (m *measuring) enter(ctx context.Context, place protocol.Place, line string
 		m.comment(line, entry, answer, place)
 	}
 	return nil
+}
+
+// settling is how long what is to be kept may still take after Ctrl-C.
+const settling = 2 * time.Second
+
+// outliving is a context that ends soon after another one, or with end: another
+// program that holds the catalog must not make Ctrl-C wait until it has finished.
+func outliving(ctx context.Context) (longer context.Context, end context.CancelFunc) {
+	longer, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	stop := context.AfterFunc(ctx, func() { time.AfterFunc(settling, cancel) })
+	return longer, func() {
+		stop()
+		cancel()
+	}
 }
 
 // notWritten is what comes of a line that could not be written down. A catalog

@@ -10,6 +10,7 @@ import (
 
 	"centwise/catalog"
 	"centwise/catalog/pool"
+	"centwise/catalog/sqlstore"
 	"centwise/cmd/centwise/server"
 )
 
@@ -91,14 +92,15 @@ func (o *poolServeOptions) take() error {
 }
 
 func poolServeRun(ctx context.Context, o *poolServeOptions) error {
-	store, err := o.factory.Existing(ctx)
+	log := server.NewLog(o.factory.Streams.Err)
+	store, err := o.factory.open(ctx, sqlstore.Options{Notice: func(text string) { log.Warn(text) }})
 	if err != nil {
 		return err
 	}
 	defer store.Close()
 	c := server.Config{
 		Address: o.listen, BehindProxy: o.behindProxy, Rate: o.rate, Privacy: o.privacy, Version: buildVersion().version,
-		PublicPages: o.public, Pause: fitPause, Log: server.NewLog(o.factory.Streams.Err), Now: o.factory.Now,
+		PublicPages: o.public, Pause: fitPause, Log: log, Now: o.factory.Now,
 	}
 	if c.TLS, err = o.tls(c); err != nil {
 		return err

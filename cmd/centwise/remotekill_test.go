@@ -72,7 +72,7 @@ func (k *poolKilling) serve(address string) *poolServer {
 func TestPushAndPullKilled(t *testing.T) {
 	k := newPoolKilling(t)
 	k.more(900) // more than goes in one part
-	k.must("pool", "token", "add", "lamp-keeper", "--scope", "curate", "--out", "keeper.token", "--catalog", "pool.db")
+	k.must("pool", "token", "add", "lamp-keeper", "--scope", "curate", "--output", "keeper.token", "--catalog", "pool.db")
 	s := k.serve("127.0.0.1:0")
 	address := strings.TrimPrefix(s.url, "http://")
 	defer func() { s.kill() }()

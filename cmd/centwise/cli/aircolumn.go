@@ -64,9 +64,9 @@ func (a *airFlags) add(cmd *cobra.Command) {
 	fs.StringVar(&a.bore, "bore", "", "bore of the horn with its mouthpiece, from `FILE`")
 	fs.StringVar(&a.loops, "loops", "", "`MM` that valves 1, 2 and 3 add to the path, as in 180,88,283")
 	fs.StringVar(&a.valves, "valves", "", "`FINGERINGS` to answer for, as in 0,2,1,12")
-	fs.Float64Var(&a.temperature, "temperature", aircolumn.DefaultTemperatureC, "`DEGREES` Celsius of the air in the instrument")
+	fs.Float64Var(&a.temperature, "temperature-c", aircolumn.DefaultTemperatureC, "`DEGREES` Celsius of the air in the instrument")
 	fs.Float64Var(&a.humidity, "humidity", 100*aircolumn.DefaultHumidity, "relative humidity in `PERCENT`; 0 is dry air")
-	fs.Float64Var(&a.a4, "a4", catalog.DefaultA4Hz, "`HZ` of the A that cents are from")
+	fs.Float64Var(&a.a4, "a4-hz", catalog.DefaultA4Hz, "`HZ` of the A that cents are from")
 }
 
 func (a *airFlags) addInstrument(cmd *cobra.Command) {
@@ -131,11 +131,11 @@ func (a *airFlags) airIn() (aircolumn.Air, error) {
 		return aircolumn.Air{}, usagef("--humidity 50", "--humidity %g is less than one per cent: give the relative humidity in per cent", a.humidity)
 	}
 	if !(a.a4 >= 300 && a.a4 <= 600) {
-		return aircolumn.Air{}, usagef("--a4 440", "--a4 %g is outside 300 to 600 Hz", a.a4)
+		return aircolumn.Air{}, usagef("--a4-hz 440", "--a4-hz %g is outside 300 to 600 Hz", a.a4)
 	}
 	air, err := aircolumn.MoistAir(a.temperature, a.humidity/100)
 	if err != nil {
-		return air, usagef("--temperature 25 --humidity 50", "%v", err)
+		return air, usagef("--temperature-c 25 --humidity 50", "%v", err)
 	}
 	return air, nil
 }

@@ -37,7 +37,7 @@ curved. Partials are numbered by counting half waves: where a peak is missing, i
 "humidity_percent", "sound_speed_m_s", "a4_hz", "resonances": [{"valves", "partial", "note", "frequency_hz", "cents", "q",
 "magnitude" (|Zin| in Pa s/m^3)}], "missing": [{"valves", "partial"}]}; --csv prints the resonances.`,
 			exitStatus(exitOK, exitFailed, exitUsage)),
-		Example: `  centwise aircolumn resonances --bore bore.csv --valves 0,2,1,12,23,13,123 --loops 180,88,283 --temperature 25 --json
+		Example: `  centwise aircolumn resonances --bore bore.csv --valves 0,2,1,12,23,13,123 --loops 180,88,283 --temperature-c 25 --json
   centwise aircolumn resonances --instrument cornet --key Eb --valves 0`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {

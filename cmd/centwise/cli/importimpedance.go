@@ -88,7 +88,6 @@ func (o *importImpedanceOptions) addFlags(cmd *cobra.Command) {
 	fs.BoolVarP(&o.yes, "yes", "y", false, "record although something is doubtful")
 	fs.BoolVar(&o.dryRun, "dry-run", false, "show what is found, record nothing")
 	fs.BoolVar(&o.json, "json", false, "print what was found as JSON")
-	fs.SetNormalizeFunc(shortMeasures)
 	exclusive(cmd, "yes", "dry-run")
 }
 

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"centwise/catalog"
 	"centwise/catalog/pitch"
@@ -119,20 +118,8 @@ func (o *recordingOptions) addFlags(cmd *cobra.Command) {
 	fs.BoolVarP(&o.yes, "yes", "y", false, "record without asking")
 	fs.BoolVar(&o.dryRun, "dry-run", false, "show what is heard, record nothing")
 	fs.BoolVar(&o.json, "json", false, "print what was heard as JSON")
-	fs.SetNormalizeFunc(shortMeasures)
 	exclusive(cmd, "notes", "nearest")
 	exclusive(cmd, "yes", "dry-run")
-}
-
-// shortMeasures takes --a4 for --a4-hz, and --temperature for --temperature-c.
-func shortMeasures(_ *pflag.FlagSet, name string) pflag.NormalizedName {
-	switch name {
-	case "a4":
-		name = "a4-hz"
-	case "temperature":
-		name = "temperature-c"
-	}
-	return pflag.NormalizedName(name)
 }
 
 // choice is what --set says of a tone.

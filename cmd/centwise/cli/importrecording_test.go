@@ -23,7 +23,7 @@ func TestImportRecordingOptions(t *testing.T) {
 		want recordingOptions
 		err  string
 	}{
-		{name: "gear", args: []string{"a.wav", "b.flac", "--horn", "Alder", "--mouthpiece", "Plover 16.2", "--player", "reed-otter", "--a4", "442", "-y"},
+		{name: "gear", args: []string{"a.wav", "b.flac", "--horn", "Alder", "--mouthpiece", "Plover 16.2", "--player", "reed-otter", "--a4-hz", "442", "-y"},
 			want: recordingOptions{files: []string{"a.wav", "b.flac"}, horn: "Alder", mouthpiece: "Plover 16.2", player: "reed-otter", a4: "442", yes: true}},
 		{name: "a look", args: []string{"a.wav", "--dry-run", "--json"}, want: recordingOptions{files: []string{"a.wav"}, dryRun: true, json: true}},
 		{name: "notes", args: []string{"a.wav", "--horn", "Alder", "--notes", "C4-C5", "--set", "3=E4", "--set", "4=out", "--reference", "440,5", "--dry-run"},

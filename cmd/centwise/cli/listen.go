@@ -28,7 +28,7 @@ type listenOptions struct {
 
 	dynamic  string
 	tempo    float64 // beats a minute
-	gap      float64 // s
+	pause    float64 // s
 	a4       float64 // Hz
 	loudness float64 // LUFS
 	rate     int
@@ -80,7 +80,7 @@ it is.`,
   scale      the major scale on --key, upwards through the range, a note a beat
   chromatic  every note of the range
   arpeggio   the major triad on --key through the range
-  drone      a long tone against a drone that is in tune: --note, or the note that
+  drone      a long tone against a drone that is in tune: --notes, or the note that
              is furthest off; the slower the two beat, the nearer they are
   part       your own part, from --part FILE`,
 			`--part reads MusicXML (.musicxml, .xml, .mxl) or MIDI (.mid) and plays it through once with its repeats, in its
@@ -88,9 +88,9 @@ tempos, one note at a time. --part-name chooses one of several parts by name or 
 MusicXML is played on the horn as it is written; MIDI, and anything with --transpose, is written over for the horn's key so
 that it sounds as in the file.`,
 			judgeHelp[1], judgeHelp[2],
-			`The concert pitch is that of the horn's key with A4 at --a4. Both versions have the loudness --loudness, measured
+			`The concert pitch is that of the horn's key with A4 at --a4-hz. Both versions have the loudness --loudness, measured
 by ITU-R BS.1770-4, or less where a true peak would pass -3 dB of full scale. The file is a WAV of one channel, a second of
-silence (--gap) between the versions, half a second before and after, an hour at most.`,
+silence (--pause) between the versions, half a second before and after, an hour at most.`,
 			`Printed is what is heard when, a line a note: the version, start and end in seconds, the written and the sounding
 note, cents off the target, and the frequency. --json prints one object: "file", "horn", "mouthpiece", "player",
 "temperament", "pattern", "as_it_comes", "seconds", "gap_seconds", "lead_seconds", "rate", "bits", "a4_hz", "tempo" (not of a part),
@@ -101,7 +101,7 @@ target), "cents" (from equal temperament), "sd" (of the prediction; in tune 0), 
 			cautionLoud,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
 		Example: `  centwise listen Alder "Plover 16.2" --output alder.wav
-  centwise listen Alder "Plover 16.2" --pattern drone --note G4,D5 --output drone.wav
+  centwise listen Alder "Plover 16.2" --pattern drone --notes G4,D5 --output drone.wav
   centwise listen Alder "Plover 16.2" --part march.musicxml --part-name "Trumpet 2" --excerpt 0-30 --output part.wav
   centwise listen Alder "Plover 16.2" --player reed-otter --pattern arpeggio --key Eb --range G3-A5 --output eb.wav`,
 		Args: args(2, 2),
@@ -124,7 +124,7 @@ func (o *listenOptions) addFlags(cmd *cobra.Command) {
 	fs.BoolVar(&o.force, "force", false, "replace the file if it is there already")
 	fs.StringVar(&o.pattern, "pattern", patternScale, "what to play: `WORD` scale, chromatic, arpeggio, drone or part")
 	fs.StringVar(&o.key, "key", "C", "written `TONIC` of the scale or the arpeggio")
-	fs.StringVar(&o.notes, "note", "", "written `NOTES` to hold against a drone, as in G4 or G4,D5 (default the one furthest off)")
+	fs.StringVar(&o.notes, "notes", "", "written `NOTES` to hold against a drone, as in G4 or G4,D5 (default the one furthest off)")
 	fs.StringVar(&o.part.file, "part", "", "play a part from `FILE`: MusicXML or MIDI")
 	fs.StringVar(&o.part.name, "part-name", "", "`NAME` or number of the part, where the file has several")
 	fs.StringVar(&o.part.excerpt, "excerpt", "", "`SECONDS` of the part to play, as in 12-40")
@@ -134,8 +134,8 @@ func (o *listenOptions) addFlags(cmd *cobra.Command) {
 	fs.BoolVar(&o.asItComes, "as-it-comes", false, "predicted without tuning slide and throws")
 	fs.StringVar(&o.dynamic, "dynamic", "medium", "how bright it sounds: `WORD` soft, medium or loud")
 	fs.Float64Var(&o.tempo, "tempo", 60, "`BEATS` a minute; a drone lasts five")
-	fs.Float64Var(&o.gap, "gap", 1, "silence between the versions, in `SECONDS`")
-	fs.Float64Var(&o.a4, "a4", 440, "`HZ` of the A above middle C")
+	fs.Float64Var(&o.pause, "pause", 1, "silence between the versions, in `SECONDS`")
+	fs.Float64Var(&o.a4, "a4-hz", 440, "`HZ` of the A above middle C")
 	fs.Float64Var(&o.loudness, "loudness", -23, "loudness of each version in `LUFS`")
 	fs.IntVar(&o.rate, "rate", 48000, "samples a second: `HZ` from 8000 to 192000")
 	fs.IntVar(&o.bits, "bits", 16, "`BITS` of a sample, 16 or 24")
@@ -168,8 +168,8 @@ func (o *listenOptions) check(cmd *cobra.Command) error {
 		unit             string
 	}{
 		{"tempo", o.tempo, 20, 400, " beats a minute"},
-		{"gap", o.gap, 0, 60, " s"},
-		{"a4", o.a4, 380, 500, " Hz"},
+		{"pause", o.pause, 0, 60, " s"},
+		{"a4-hz", o.a4, 380, 500, " Hz"},
 		{"loudness", o.loudness, tone.MinLUFS, tone.MaxLUFS, " LUFS"},
 		{"rate", float64(o.rate), tone.MinRate, tone.MaxRate, ""},
 	} {
@@ -198,7 +198,7 @@ func (o *listenOptions) checkPattern(cmd *cobra.Command) error {
 		patterns []string
 	}{
 		{"key", []string{patternScale, patternArpeggio}},
-		{"note", []string{patternDrone}},
+		{"notes", []string{patternDrone}},
 		{"tempo", append(steps, patternDrone)},
 		{"part", part}, {"part-name", part}, {"excerpt", part}, {"lowest", part}, {"transpose", part},
 	} {

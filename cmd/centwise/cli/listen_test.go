@@ -95,7 +95,7 @@ func TestListenAgreesWithPredict(t *testing.T) {
 	for _, n := range x.Notes {
 		lines[n.Note] = n
 	}
-	sound, h := w.listen(append(flags, "--pattern", "arpeggio", "--key", "Eb", "--a4", "442", "--rate", "22050", "--bits", "24")...)
+	sound, h := w.listen(append(flags, "--pattern", "arpeggio", "--key", "Eb", "--a4-hz", "442", "--rate", "22050", "--bits", "24")...)
 	if h.Temperament != "just in Eb" || h.Player != "blue-kite" || h.A4 != 442 {
 		t.Errorf("%+v", h)
 	}
@@ -165,7 +165,7 @@ func TestListenAsItComesWhateverTheTarget(t *testing.T) {
 // their frequencies differ. C4 open is left 6 cents high before the slide.
 func TestListenDrone(t *testing.T) {
 	w := newWorld(t)
-	sound, h := w.listen("Alder", "Plover 16.2", "--pattern", "drone", "--note", "C5", "--as-it-comes", "--rate", "22050", "--tempo", "30")
+	sound, h := w.listen("Alder", "Plover 16.2", "--pattern", "drone", "--notes", "C5", "--as-it-comes", "--rate", "22050", "--tempo", "30")
 	inTune, high := sounding(1, 0), sounding(1, 6)
 	if len(h.Takes) != 2 || *h.Takes[0].Beats != 0 || math.Abs(*h.Takes[1].Beats-(high-inTune)) > 1e-9 {
 		t.Fatalf("%+v", h.Takes)
@@ -202,11 +202,11 @@ func TestListenDroneNotes(t *testing.T) {
 	if got := names(h); got != "in-tune F#3, predicted F#3" { // 123: 30; 13: 24; 2: -12
 		t.Error(got)
 	}
-	_, h = w.listen("Alder", "Dunlin 16.6", "--pattern", "drone", "--note", "G4, Bb4", "--rate", "8000", "--tempo", "300")
+	_, h = w.listen("Alder", "Dunlin 16.6", "--pattern", "drone", "--notes", "G4, Bb4", "--rate", "8000", "--tempo", "300")
 	if got := names(h); got != "in-tune G4, predicted G4, in-tune Bb4, predicted Bb4" {
 		t.Error(got)
 	}
-	_, h = w.listen("Alder", "Dunlin 16.6", "--pattern", "drone", "--note", "G4,Bb4", "--only", "predicted", "--rate", "8000", "--tempo", "300")
+	_, h = w.listen("Alder", "Dunlin 16.6", "--pattern", "drone", "--notes", "G4,Bb4", "--only", "predicted", "--rate", "8000", "--tempo", "300")
 	if got := names(h); got != "predicted G4, predicted Bb4" {
 		t.Error(got)
 	}
@@ -217,7 +217,7 @@ func TestListenDroneNotes(t *testing.T) {
 func TestListenLevelsAndGaps(t *testing.T) {
 	w := newWorld(t)
 	for _, args := range [][]string{
-		{"--gap", "0.7"}, {"--loudness", "-10", "--dynamic", "loud"}, {"--pattern", "drone", "--as-it-comes", "--gap", "0"}, {"--bits", "24", "--dynamic", "soft"},
+		{"--pause", "0.7"}, {"--loudness", "-10", "--dynamic", "loud"}, {"--pattern", "drone", "--as-it-comes", "--pause", "0"}, {"--bits", "24", "--dynamic", "soft"},
 	} {
 		sound, h := w.listen(append(args, "Alder", "Plover 16.2", "--rate", "16000", "--range", "C4-G4", "--tempo", "150")...)
 		at := h.LeadSeconds
@@ -302,18 +302,18 @@ func TestListenRefuses(t *testing.T) {
 		{"use one of soft, medium, loud", []string{"-o", file, "--dynamic", "ff"}, exitUsage},
 		{"--tempo 0: give 20 to 400 beats a minute", []string{"-o", file, "--tempo", "0"}, exitUsage},
 		{"--tempo NaN: give 20 to 400", []string{"-o", file, "--tempo", "NaN"}, exitUsage},
-		{"--gap -1: give 0 to 60 s", []string{"-o", file, "--gap", "-1"}, exitUsage},
-		{"--a4 44: give 380 to 500 Hz", []string{"-o", file, "--a4", "44"}, exitUsage},
+		{"--pause -1: give 0 to 60 s", []string{"-o", file, "--pause", "-1"}, exitUsage},
+		{"--a4-hz 44: give 380 to 500 Hz", []string{"-o", file, "--a4-hz", "44"}, exitUsage},
 		{"--loudness 0: give -50 to -10 LUFS", []string{"-o", file, "--loudness", "0"}, exitUsage},
 		{"--rate 4000: give 8000 to 192000", []string{"-o", file, "--rate", "4000"}, exitUsage},
 		{"--bits 8: give 16 or 24", []string{"-o", file, "--bits", "8"}, exitUsage},
 		{`"H" is not a tonic`, []string{"-o", file, "--key", "H"}, exitUsage},
 		{"--key does not go with --pattern drone", []string{"-o", file, "--key", "C", "--pattern", "drone"}, exitUsage},
 		{"--key does not go with --pattern chromatic", []string{"-o", file, "--key", "C", "--pattern", "chromatic"}, exitUsage},
-		{"--note does not go with --pattern scale", []string{"-o", file, "--note", "C4"}, exitUsage},
-		{`"X4" is not a note`, []string{"-o", file, "--pattern", "drone", "--note", "X4"}, exitUsage},
-		{"names no note", []string{"-o", file, "--pattern", "drone", "--note", ","}, exitUsage},
-		{"nothing is predicted for C7; the range is F#3 to C6", []string{"-o", file, "--pattern", "drone", "--note", "C7"}, exitFailed},
+		{"--notes does not go with --pattern scale", []string{"-o", file, "--notes", "C4"}, exitUsage},
+		{`"X4" is not a note`, []string{"-o", file, "--pattern", "drone", "--notes", "X4"}, exitUsage},
+		{"names no note", []string{"-o", file, "--pattern", "drone", "--notes", ","}, exitUsage},
+		{"nothing is predicted for C7; the range is F#3 to C6", []string{"-o", file, "--pattern", "drone", "--notes", "C7"}, exitFailed},
 		{"has no note that is predicted from D4 to Eb4", []string{"-o", file, "--pattern", "arpeggio", "--range", "D4-Eb4"}, exitUsage},
 		{"--no-throws adds nothing", []string{"-o", file, "--as-it-comes", "--no-throws"}, exitUsage},
 		{"folder", []string{"-o", filepath.Join(folder, "folder", "x.wav")}, exitFailed},

@@ -82,7 +82,7 @@ func (o *listenOptions) compose(ctx context.Context, x *match.Explanation) (*hea
 	}
 	h := &heard{
 		File: o.file, Horn: x.Horn, Mouthpiece: x.Mouthpiece, Player: x.Player, Temperament: x.Temperament,
-		Pattern: o.pattern, AsItComes: o.asItComes, GapSeconds: o.gap, LeadSeconds: leadSeconds,
+		Pattern: o.pattern, AsItComes: o.asItComes, GapSeconds: o.pause, LeadSeconds: leadSeconds,
 		Rate: o.rate, Bits: o.bits, A4: o.a4, Dynamic: o.dynamic, PeakLimit: peakDB,
 	}
 	pieces, err := o.pieces(ctx, t, h)
@@ -97,7 +97,7 @@ func (o *listenOptions) compose(ctx context.Context, x *match.Explanation) (*hea
 			}
 			take := t.take(p, version, at)
 			h.Takes = append(h.Takes, take)
-			at = take.End + o.gap
+			at = take.End + o.pause
 		}
 	}
 	return h, nil
@@ -105,7 +105,7 @@ func (o *listenOptions) compose(ctx context.Context, x *match.Explanation) (*hea
 
 // programme is what is heard, to be rendered.
 func (o *listenOptions) programme(h *heard) tone.Programme {
-	p := tone.Programme{Rate: o.rate, LeadSeconds: leadSeconds, GapSeconds: o.gap, LUFS: o.loudness, PeakDB: peakDB}
+	p := tone.Programme{Rate: o.rate, LeadSeconds: leadSeconds, GapSeconds: o.pause, LUFS: o.loudness, PeakDB: peakDB}
 	for _, take := range h.Takes {
 		var notes tone.Take
 		for _, n := range take.Notes {
@@ -288,7 +288,7 @@ func (o *listenOptions) held(t *tuner) ([]pitch.Note, error) {
 	for _, text := range strings.FieldsFunc(o.notes, func(r rune) bool { return r == ',' || r == ' ' }) {
 		n, err := pitch.ParseNote(text)
 		if err != nil {
-			return nil, usagef("--note G4,D5", "--note: %v", err)
+			return nil, usagef("--notes G4,D5", "--notes: %v", err)
 		}
 		if _, known := t.lines[n]; !known {
 			low, high := t.notes[0], t.notes[len(t.notes)-1]
@@ -298,7 +298,7 @@ func (o *listenOptions) held(t *tuner) ([]pitch.Note, error) {
 		out = append(out, n)
 	}
 	if len(out) == 0 {
-		return nil, usagef("--note G4,D5", "--note %q names no note", o.notes)
+		return nil, usagef("--notes G4,D5", "--notes %q names no note", o.notes)
 	}
 	return out, nil
 }

@@ -420,3 +420,29 @@ func TestTradeOptions(t *testing.T) {
 		}
 	}
 }
+
+func TestFlagErrors(t *testing.T) {
+	streams, _, _ := Test("")
+	f := NewFactory(streams)
+	for _, tc := range []struct {
+		name      string
+		args      []string
+		says, try string
+	}{
+		{"misspelt", []string{"rank", "--hron", "Alder"}, "unknown flag: --hron", "centwise rank --horn"},
+		{"misspelt, of all commands", []string{"rank", "--catalogue", "a.db"}, "unknown flag: --catalogue", "centwise rank --catalog"},
+		{"like none", []string{"rank", "--xylophone"}, "unknown flag: --xylophone", "'centwise rank --help'"},
+		{"not whole", []string{"rank", "--top", "2.5"}, `--top "2.5": a whole number is wanted`, "'centwise rank --help'"},
+		{"not a number", []string{"listen", "--tempo", "slow"}, `--tempo "slow": a number is wanted`, "'centwise listen --help'"},
+		{"not yes or no", []string{"rank", "--measured=maybe"}, `--measured "maybe": true or false is wanted`, "'centwise rank --help'"},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			root := newRootCmd(f)
+			root.SetArgs(tc.args)
+			says, try := explain(root.Execute(), exitUsage)
+			if says != tc.says || try != tc.try {
+				t.Errorf("%q, try %q; want %q, try %q", says, try, tc.says, tc.try)
+			}
+		})
+	}
+}

@@ -49,7 +49,7 @@ func newTokenAddCmd(f *Factory, runF func(*tokenAddOptions) error) *cobra.Comman
 	cmd := &cobra.Command{
 		Use:   "add CONTRIBUTOR",
 		Short: "Make a token for a contributor",
-		Long: long(`Make a token for CONTRIBUTOR and print it: this once, then never again. --out writes it into a file instead that only you
+		Long: long(`Make a token for CONTRIBUTOR and print it: this once, then never again. --output writes it into a file instead that only you
 can read. The catalog is made if there is none.`,
 			`What the holder may do: "read" looks at pages and pulls; "contribute" sends too, but only what CONTRIBUTOR measured or
 entered; "curate" sends records of anybody, with links and retractions: for the few who look after the pool.`,
@@ -59,7 +59,7 @@ person's name, and must be written as the sessions say it ('centwise session lis
 			exitStatus(exitOK, exitFailed, exitUsage, exitBusy)),
 		Example: `  centwise pool token add reed-otter
   centwise pool token add harbour-shop --scope read --expires 30d --note "tablet in the shop"
-  centwise pool token add lamp-keeper --scope curate --out lamp-keeper.token`,
+  centwise pool token add lamp-keeper --scope curate --output lamp-keeper.token`,
 		Args: args(1, 1),
 		RunE: func(cmd *cobra.Command, got []string) error {
 			o.contributor = got[0]
@@ -70,9 +70,9 @@ person's name, and must be written as the sessions say it ('centwise session lis
 	fs.StringVar(&o.scope, "scope", string(catalog.ScopeContribute), "what it allows: `WORD` read, contribute or curate")
 	fs.StringVar(&o.expires, "expires", "365d", "`WHEN` it runs out: days from now as in 90d, a date as in 2027-01-31, or never")
 	fs.StringVar(&o.note, "note", "", "`TEXT` to know it by, as in laptop")
-	fs.StringVar(&o.out, "out", "", "write it into `FILE`, which must not be there yet")
+	fs.StringVarP(&o.out, "output", "o", "", "write it into `FILE`, which must not be there yet")
 	fs.BoolVar(&o.json, "json", false, "print JSON")
-	exclusive(cmd, "out", "json")
+	exclusive(cmd, "output", "json")
 	return cmd
 }
 
@@ -288,7 +288,7 @@ next request on. What was sent with them stays in the pool; 'centwise session re
 		}
 		return nil
 	}
-	cmd.Flags().StringVar(&o.contributor, "contributor", "", "all tokens of the contributor `NAME`")
+	cmd.Flags().StringVar(&o.contributor, "contributor", "", "all tokens of the contributor `HANDLE`")
 	return cmd
 }
 

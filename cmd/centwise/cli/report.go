@@ -39,15 +39,15 @@ alone it compares the mouthpieces for that horn, lays the first three side by si
 along; with --mouthpiece alone it does the same the other way round. With --visit it is the sheet to take along to a visit
 that 'centwise visit plan' planned: what to try in which order, what to listen for, and places for what is read; of a blind
 visit nothing that gives the mouthpieces away.`,
-			`--out names the file; without it the page goes to standard output, which must not be a terminal.`,
+			`--output names the file; without it the page goes to standard output, which must not be a terminal.`,
 			judgeHelp[0], judgeHelp[1], judgeHelp[2],
 			`Filters leave out what you can't use, as in 'centwise rank'; --against compares with what is played now and puts
 the answer whether changing is worth it on top. Neither goes with the report on one setup.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitCancelled)),
-		Example: `  centwise report --horn Alder --mouthpiece "Plover 16.2" --out alder-plover.html
-  centwise report --horn Alder --stock cupboard --against "Plover 16.2" --out alder.html
+		Example: `  centwise report --horn Alder --mouthpiece "Plover 16.2" --output alder-plover.html
+  centwise report --horn Alder --stock cupboard --against "Plover 16.2" --output alder.html
   centwise report --mouthpiece "Plover 16.2" --player reed-otter > plover.html
-  centwise report --visit "2026-11-25 Alder" --out visit.html`,
+  centwise report --visit "2026-11-25 Alder" --output visit.html`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := o.take(cmd); err != nil {
@@ -60,8 +60,8 @@ the answer whether changing is worth it on top. Neither goes with the report on 
 	fs.StringVar(&o.rank.horn, "horn", "", "the horn `LABEL` that the page is about")
 	fs.StringVar(&o.rank.mouthpiece, "mouthpiece", "", "the mouthpiece `LABEL` that the page is about")
 	fs.StringVar(&o.visit, "visit", "", "the sheet of the visit `NAME`")
-	fs.StringVar(&o.out, "out", "", "write the page into `FILE` (default standard output)")
-	fs.BoolVar(&o.force, "force", false, "with --out: replace the file if it is there already")
+	fs.StringVarP(&o.out, "output", "o", "", "write the page into `FILE` (default standard output)")
+	fs.BoolVar(&o.force, "force", false, "with --output: replace the file if it is there already")
 	fs.IntVar(&o.rank.top, "top", shortlist, "compare the first `N` only; 0 for all")
 	fs.StringVar(&o.rank.trade.against, "against", "", "compare with the `SETUP` played now, and say whether changing is worth it")
 	o.rank.judge.add(cmd)
@@ -78,14 +78,14 @@ var judgingFlags = []string{"horn", "mouthpiece", "player", "range", "register",
 
 // take refuses combinations that mean nothing.
 func (o *reportOptions) take(cmd *cobra.Command) error {
-	const try = `centwise report --horn Alder --mouthpiece "Plover 16.2" --out report.html`
+	const try = `centwise report --horn Alder --mouthpiece "Plover 16.2" --output report.html`
 	switch {
 	case o.rank.horn == "" && o.rank.mouthpiece == "" && o.visit == "":
 		return usagef(try, "say what the report is about: --horn, --mouthpiece, both for a setup, or --visit")
 	case o.force && o.out == "":
-		return usagef(try+" --force", "--force needs --out")
+		return usagef(try+" --force", "--force needs --output")
 	case o.out == "" && o.factory.Streams.Style.Terminal:
-		return usagef(try, "a page can't be read on a terminal: name a file with --out")
+		return usagef(try, "a page can't be read on a terminal: name a file with --output")
 	}
 	switch {
 	case o.visit != "":
@@ -109,7 +109,7 @@ func refuse(cmd *cobra.Command, names []string, page string) error {
 func (o *reportOptions) aboutSetup() bool { return o.rank.horn != "" && o.rank.mouthpiece != "" }
 
 func reportRun(ctx context.Context, o *reportOptions) error {
-	if err := checkPlace(o.out, o.force, "--out report.html"); err != nil {
+	if err := checkPlace(o.out, o.force, "--output report.html"); err != nil {
 		return err
 	}
 	r, err := o.report(ctx)

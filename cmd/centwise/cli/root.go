@@ -88,10 +88,6 @@ func unknownCommand(cmd *cobra.Command, name string) error {
 	return usagef(try, "%s has no command %q", cmd.CommandPath(), name)
 }
 
-func flagError(cmd *cobra.Command, err error) error {
-	return usagef(helpOf(cmd), "%v", err)
-}
-
 func helpOf(cmd *cobra.Command) string { return "'" + cmd.CommandPath() + " --help'" }
 
 // args checks the number of arguments: at least low, at most high (high < 0: any).

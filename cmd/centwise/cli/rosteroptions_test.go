@@ -27,7 +27,7 @@ func TestRosterPlanOptions(t *testing.T) {
 				o.slips, o.save = "s.html", "p.csv"
 			}},
 		{name: "two classes", args: []string{"a.csv", "b.csv"}, err: "one argument too many"},
-		{name: "no number", args: []string{"--change-cents", "much"}, err: "invalid argument"},
+		{name: "no number", args: []string{"--change-cents", "much"}, err: `--change-cents "much": a number is wanted`},
 		{name: "both outputs", args: []string{"--json", "--csv"}, err: "cannot be used together"},
 	} {
 		var got *rosterPlanOptions

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -44,14 +45,14 @@ counted; what is left to the lip in all, by joint draws; how many more are serve
 			if len(got) > 0 {
 				o.class = got[0]
 			}
-			if (o.output.json || o.output.csv) && !cmd.Flags().Changed("top") {
-				o.top = 0
+			if !cmd.Flags().Changed("top") && !o.output.json && !o.output.csv {
+				o.top = worthShown
 			}
 			return orRun(runF, rosterWorthRun)(cmd.Context(), o)
 		},
 	}
 	o.rosterAsk.add(cmd)
-	cmd.Flags().IntVar(&o.top, "top", worthShown, "show the first `N` only; 0 for all (default for programs: all)")
+	cmd.Flags().IntVar(&o.top, "top", 0, fmt.Sprintf("show the first `N` only; 0 for all (default %d for people, all for programs)", worthShown))
 	o.output.add(cmd)
 	return cmd
 }

@@ -92,7 +92,7 @@ func TestMissing(t *testing.T) {
 	}
 }
 
-// What a shell makes of the quoted word is the word.
+// What a shell makes of the quoted word is the word, with a space before a hyphen.
 func TestShellWord(t *testing.T) {
 	sh, err := exec.LookPath("sh")
 	if err != nil {
@@ -103,16 +103,25 @@ func TestShellWord(t *testing.T) {
 		var want, line strings.Builder
 		for range 20 {
 			w := words.Draw(t, "word")
-			fmt.Fprintf(&want, "<%s>\n", w)
 			fmt.Fprintf(&line, "show %s\n", catalog.ShellWord(w))
+			if strings.HasPrefix(w, "-") {
+				w = " " + w
+			}
+			fmt.Fprintf(&want, "<%s>\n", w)
 		}
-		script := `show() { if [ "$1" = -- ]; then shift; fi; printf '<%s>\n' "$1"; }` + "\n" + line.String()
+		script := `show() { printf '<%s>\n' "$1"; }` + "\n" + line.String()
 		out, err := exec.Command(sh, "-c", script).CombinedOutput()
 		if err != nil || string(out) != want.String() {
 			t.Fatalf("got %q\nwant %q\nerror %v", out, want.String(), err)
 		}
 	})
 	if got := catalog.ShellWord("Alder"); got != "Alder" {
+		t.Error(got)
+	}
+	if got := catalog.ShellPath("-march 2.csv"); got != "'./-march 2.csv'" {
+		t.Error(got)
+	}
+	if got := catalog.ShellPath("-march 2.csv"); got != "'./-march 2.csv'" {
 		t.Error(got)
 	}
 }

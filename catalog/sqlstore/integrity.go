@@ -49,7 +49,7 @@ func (i *inspection) found(kind, subject, detail string, certainty float64, repa
 // rescue is what to do about a damaged file: a backup reads every row and
 // builds the indices anew, so it either repairs or shows that rows are lost.
 func (i *inspection) rescue() string {
-	return "centwise catalog backup " + catalog.ShellWord(i.store.dialect.rescue(i.store.path))
+	return "centwise catalog backup " + catalog.ShellPath(i.store.dialect.rescue(i.store.path))
 }
 
 func (i *inspection) database() error {

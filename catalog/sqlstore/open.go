@@ -155,7 +155,7 @@ func (s *Store) locate(o Options) (missing bool, err error) {
 	case err != nil:
 		return false, &catalog.Error{Kind: catalog.Unavailable, What: "opening the catalog", Err: err, Hint: "check the path and its permissions"}
 	case info.IsDir():
-		return false, catalog.Errorf(catalog.Unavailable, "name a file in it, as in "+catalog.ShellWord(filepath.Join(abs, "catalog.db")), "%s is a folder, not a catalog", abs)
+		return false, catalog.Errorf(catalog.Unavailable, "name a file in it, as in "+catalog.ShellPath(filepath.Join(abs, "catalog.db")), "%s is a folder, not a catalog", abs)
 	case !info.Mode().IsRegular():
 		return false, catalog.Errorf(catalog.Unavailable, "check the path", "%s is not an ordinary file", abs)
 	}

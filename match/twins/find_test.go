@@ -56,7 +56,7 @@ func TestOneSerialNumber(t *testing.T) {
 	if f.Subject != "Al's" || f.Repair != `centwise pool link horn 'Al'\''s' Alder` || !strings.Contains(f.Detail, "serial number") || f.Kind != "twin" || f.Certainty < 0.95 {
 		t.Errorf("%+v", f)
 	}
-	if f := got[1].Finding(); f.Repair != `centwise pool link mouthpiece -- '-Plover' Plover` {
+	if f := got[1].Finding(); f.Repair != `centwise pool link mouthpiece ' -Plover' Plover` {
 		t.Errorf("%+v", f)
 	}
 }

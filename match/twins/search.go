@@ -47,11 +47,7 @@ const (
 
 // Finding is the proposal as a check reports it.
 func (p Proposal) Finding() catalog.Finding {
-	alias, kept := catalog.ShellWord(p.AliasName), catalog.ShellWord(p.KeptName)
-	if strings.HasPrefix(alias, "-- ") { // once is enough
-		kept = strings.TrimPrefix(kept, "-- ")
-	}
-	f := catalog.Finding{Kind: FindTwin, Subject: p.AliasName, Certainty: p.Certainty, Repair: fmt.Sprintf("centwise pool link %s %s %s", p.Kind, alias, kept)}
+	f := catalog.Finding{Kind: FindTwin, Subject: p.AliasName, Certainty: p.Certainty, Repair: fmt.Sprintf("centwise pool link %s %s %s", p.Kind, catalog.ShellWord(p.AliasName), catalog.ShellWord(p.KeptName))}
 	said := strings.Join(p.Evidence, "; ")
 	if p.Kind.OfDesign() {
 		f.Kind = FindDesign

@@ -164,9 +164,9 @@ func (d *demo) next() {
 	d.suggest("centwise import sessions.csv --create")
 	if d.keep != "" {
 		d.say("The invented catalog is kept. What was measured wrong in it, you see with:")
-		d.suggest("centwise catalog check --catalog " + catalog.ShellWord(sqlstore.Shown(d.keep)))
+		d.suggest("centwise catalog check --catalog " + catalog.ShellPath(sqlstore.Shown(d.keep)))
 		d.say("Who should have which horn of the cupboard, and which mouthpiece, you see with:")
-		d.suggest("centwise roster plan --spares cupboard --catalog " + catalog.ShellWord(sqlstore.Shown(d.keep)))
+		d.suggest("centwise roster plan --spares cupboard --catalog " + catalog.ShellPath(sqlstore.Shown(d.keep)))
 	} else {
 		d.say("To keep the invented catalog and look around in it:")
 		d.suggest("centwise demo --keep lantern-bay.db")

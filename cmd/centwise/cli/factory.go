@@ -81,7 +81,7 @@ func (f *Factory) Here() string {
 	if f.catalogFlag == "" {
 		return ""
 	}
-	return " --catalog " + catalog.ShellWord(sqlstore.Shown(f.catalogFlag))
+	return " --catalog " + catalog.ShellPath(sqlstore.Shown(f.catalogFlag))
 }
 
 // Existing opens a catalog that must be there already.

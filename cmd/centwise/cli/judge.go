@@ -47,12 +47,16 @@ func (j *judgeFlags) addCriteria(cmd *cobra.Command) {
 // judge alike.
 func (j *judgeFlags) again() string {
 	var b strings.Builder
-	for _, f := range []struct{ name, value string }{
-		{"player", j.player}, {"range", j.notes}, {"register", j.register}, {"weights", j.weights},
-		{"part", j.part.file}, {"part-name", j.part.name}, {"part-key", j.part.key}, {"just", j.just}, {"target", j.target},
+	for _, f := range []struct {
+		name, value string
+		quoted      func(string) string
+	}{
+		{"player", j.player, catalog.ShellWord}, {"range", j.notes, catalog.ShellWord}, {"register", j.register, catalog.ShellWord},
+		{"weights", j.weights, catalog.ShellPath}, {"part", j.part.file, catalog.ShellPath}, {"part-name", j.part.name, catalog.ShellWord},
+		{"part-key", j.part.key, catalog.ShellWord}, {"just", j.just, catalog.ShellWord}, {"target", j.target, catalog.ShellPath},
 	} {
 		if f.value != "" {
-			b.WriteString(" --" + f.name + " " + catalog.ShellWord(f.value))
+			b.WriteString(" --" + f.name + " " + f.quoted(f.value))
 		}
 	}
 	if j.tolerance != 0 {

@@ -120,7 +120,7 @@ func (o *partOptions) list(s *score.Score) error {
 	}
 	if !o.output.json && !o.output.csv {
 		o.factory.Streams.Note("Next: show one of them:")
-		o.factory.Streams.Command(fmt.Sprintf("centwise part %s %d", catalog.ShellWord(o.file), example.Number))
+		o.factory.Streams.Command(fmt.Sprintf("centwise part %s %d", catalog.ShellPath(o.file), example.Number))
 	}
 	return nil
 }
@@ -231,7 +231,7 @@ func (o *partOptions) saveWeights(p *score.Part) error {
 	}
 	s := o.factory.Streams
 	s.Note("wrote %s; judge by it, or keep it with a player:", o.save)
-	s.Command("centwise rank --weights " + catalog.ShellWord(o.save))
-	s.Command("centwise player edit HANDLE --weights " + catalog.ShellWord(o.save))
+	s.Command("centwise rank --weights " + catalog.ShellPath(o.save))
+	s.Command("centwise player edit HANDLE --weights " + catalog.ShellPath(o.save))
 	return nil
 }

@@ -81,7 +81,7 @@ func (r *remoteFlags) token(f *Factory) (catalog.Secret, error) {
 		return catalog.Secret{}, &catalog.Error{Kind: catalog.Unavailable, What: "reading the token", Err: err, Hint: "check --token-file"}
 	}
 	if info, err := os.Stat(r.tokenFile); err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0 {
-		f.Streams.Note("others on this machine may read %s: chmod 600 %s", r.tokenFile, catalog.ShellWord(r.tokenFile))
+		f.Streams.Note("others on this machine may read %s: chmod 600 %s", r.tokenFile, catalog.ShellPath(r.tokenFile))
 	}
 	secret, err := catalog.ParseSecret(string(text))
 	if err != nil {

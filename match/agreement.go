@@ -87,7 +87,7 @@ func leaveOut(s fit.Setup, e fit.Evidence) fit.Setup {
 		s.Mouthpiece = ""
 	}
 	if e.Player == 1 {
-		s.Player = ""
+		s.Player, s.Bench = "", false
 	}
 	return s
 }
@@ -105,7 +105,7 @@ func (o *outlook) expect(p, others fit.Prediction, usual fit.Spreads) expectatio
 	}{
 		{p.Horn, others.Setup.Horn != "", usual.Horn},
 		{p.Mouthpiece, others.Setup.Mouthpiece != "", usual.Mouthpiece},
-		{p.Player, others.Setup.Player != "", usual.Player},
+		{p.Player, others.Setup.Player != "" || others.Setup.Bench, usual.Player},
 	} {
 		if x.known {
 			addTo(e.mean, x.share)

@@ -179,7 +179,7 @@ func (c *checker) expect(batch []catalog.Measured) (x expected, err error) {
 	}
 	setups := make([]fit.Setup, len(batch))
 	for i, m := range batch {
-		setups[i] = fit.Setup{Horn: m.Horn, Mouthpiece: m.Mouthpiece, Player: m.Player}
+		setups[i] = fit.Setup{Horn: m.Horn, Mouthpiece: m.Mouthpiece, Player: m.Player, Bench: m.Player == ""}
 		usual, err := x.outlook.spread(c.horns[m.Horn].Transposition())
 		if err != nil {
 			return x, err

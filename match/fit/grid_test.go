@@ -45,7 +45,7 @@ func TestGridPredictsTheSame(t *testing.T) {
 			c := g.NewCaster()
 			for h := range tc.horns {
 				for x := range tc.mouthpieces {
-					want := predict(t, m, Setup{tc.horns[h], tc.mouthpieces[x], tc.player}, StandardSlots())
+					want := predict(t, m, Setup{Horn: tc.horns[h], Mouthpiece: tc.mouthpieces[x], Player: tc.player}, StandardSlots())
 					wantGridCast(t, want, c.Prediction(h, x), 31)
 					wantCentre(t, c, h, x)
 					if g.Linked(h, x) != want.Linked || g.Basis(h, x) != want.Evidence.Basis {

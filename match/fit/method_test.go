@@ -166,3 +166,26 @@ func TestMethodsHaveTheirOwnNoise(t *testing.T) {
 		}
 	}
 }
+
+// Who asks for the bench gets what it finds beside the notes of players; where
+// nobody has one, a typical player.
+func TestPredictTheBench(t *testing.T) {
+	m := newMethodTruth(40).catalog(60, bench).fit(t, Options{})
+	p, err := m.Predict(Setup{Bench: true}, usualSlots())
+	if err != nil || p.Evidence.Player != 8 {
+		t.Fatalf("evidence %+v, %v", p.Evidence, err)
+	}
+	mean := 0.0
+	for j := range p.Player {
+		mean += besides(j) / float64(len(p.Player))
+	}
+	for _, j := range []int{0, 15, 30} { // beside players of the catalog, who have habits too
+		if want := besides(j) - mean; math.Abs(p.Player[j]-want) > 0.35*math.Abs(want)+1.5 {
+			t.Errorf("note %d: %.1f beside played ones, in truth %.1f", j, p.Player[j], want)
+		}
+	}
+	none, err := newMethodTruth(40).catalog(60, noBench).fit(t, Options{}).Predict(Setup{Bench: true}, usualSlots())
+	if err != nil || none.Evidence.Player != 0 || none.Player[0] != 0 {
+		t.Errorf("without a bench: %+v, %v", none, err)
+	}
+}

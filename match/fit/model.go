@@ -5,9 +5,12 @@ import (
 	"centwise/catalog/pitch"
 )
 
-// Setup names a combination to predict. An empty Player is a typical player.
+// Setup names a combination to predict. An empty Player is a typical player, or
+// where Bench is set the bench that measured the sessions without a player: their
+// resonances lie beside the notes that players make of them.
 type Setup struct {
 	Horn, Mouthpiece, Player catalog.ID
+	Bench                    bool
 }
 
 // Prediction is what the fit says of one setup on some slots. All slices of

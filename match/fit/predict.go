@@ -81,13 +81,18 @@ func (m *Model) place(s Setup) (setupPlace, error) {
 	if err := find("mouthpiece", s.Mouthpiece, &m.mouthpieceAt, &p.mouthpiece); err != nil {
 		return p, err
 	}
-	if s.Player != "" {
+	if s.Player != "" || s.Bench {
 		if err := m.fetchPlayers(); err != nil {
 			return p, err
 		}
 	}
 	if err := find("player", s.Player, &m.playerAt, &p.player); err != nil {
 		return p, err
+	}
+	if s.Bench && s.Player == "" {
+		if i, ok := m.playerAt.find(""); ok {
+			p.player = i
+		}
 	}
 	if p.horn >= 0 {
 		p.transposition = m.horns[p.horn].Transposition

@@ -54,11 +54,7 @@ func (m *Model) refresh(ctx context.Context, store catalog.Store, digest catalog
 // sessionPlace is where a session's setup stands in the tables; one without a
 // player was measured on the bench, see addBench.
 func (m *Model) sessionPlace(horn, mouthpiece, player catalog.ID) (setupPlace, error) {
-	place, err := m.place(Setup{horn, mouthpiece, player})
-	if i, ok := m.playerAt.find(""); ok && player == "" {
-		place.player = i
-	}
-	return place, err
+	return m.place(Setup{Horn: horn, Mouthpiece: mouthpiece, Player: player, Bench: player == ""})
 }
 
 // freshSession is a session that is not in the fit yet.

@@ -82,7 +82,7 @@ func databaseSession(m catalog.Measured, ids map[catalog.ID]catalog.ID) catalog.
 func translated(setups []Setup, ids map[catalog.ID]catalog.ID) []Setup {
 	var out []Setup
 	for _, s := range setups {
-		out = append(out, Setup{ids[s.Horn], ids[s.Mouthpiece], ids[s.Player]})
+		out = append(out, Setup{Horn: ids[s.Horn], Mouthpiece: ids[s.Mouthpiece], Player: ids[s.Player]})
 	}
 	return out
 }

@@ -23,7 +23,7 @@ var prepared = []string{
 	"centwise player edit salt-crab --tags beginners",
 	"centwise fit",
 	"centwise export sessions --output sessions.csv",
-	"centwise export sessions --output sessions.xlsx", // a file's content says what it is
+	"cp sessions.csv sessions.xlsx", // a file's content says what it is
 	"centwise export gear --output gear.csv",
 	"centwise aircolumn bore > bore.csv",
 	"centwise aircolumn bore > alder.csv",

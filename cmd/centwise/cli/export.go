@@ -51,6 +51,9 @@ func newExportOneCmd(f *Factory, what, about string, write func(context.Context,
 }
 
 func exportRun(ctx context.Context, o *exportOptions) error {
+	if err := checkPlace(o.output, o.force, "--output sessions.csv"); err != nil {
+		return err
+	}
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
 		return err

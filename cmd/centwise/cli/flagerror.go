@@ -20,9 +20,11 @@ func flagError(cmd *cobra.Command, err error) error {
 			return usagef(cmd.CommandPath()+" --"+near, "%v", err)
 		}
 	case errors.As(err, &invalid):
+		name := invalid.GetFlag().Name
 		if wanted, ok := flagValues[invalid.GetFlag().Value.Type()]; ok {
-			return usagef(helpOf(cmd), "--%s %q: %s is wanted", invalid.GetFlag().Name, invalid.GetValue(), wanted)
+			return usagef(helpOf(cmd), "--%s %q: %s is wanted", name, invalid.GetValue(), wanted)
 		}
+		return usagef(helpOf(cmd), "--%s: %v", name, invalid.Unwrap())
 	}
 	return usagef(helpOf(cmd), "%v", err)
 }

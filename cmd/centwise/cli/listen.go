@@ -80,8 +80,8 @@ it is.`,
   scale      the major scale on --key, upwards through the range, a note a beat
   chromatic  every note of the range
   arpeggio   the major triad on --key through the range
-  drone      a long tone against a drone that is in tune: --notes, or the note that
-             is furthest off; the slower the two beat, the nearer they are
+  drone      a long tone against a drone that is in tune: --notes, or the note
+             furthest off; the slower the two beat, the nearer they are
   part       your own part, from --part FILE`,
 			`--part reads MusicXML (.musicxml, .xml, .mxl) or MIDI (.mid) and plays it through once with its repeats, in its
 tempos, one note at a time. --part-name chooses one of several parts by name or number, --excerpt the seconds to play.
@@ -213,6 +213,9 @@ func (o *listenOptions) checkPattern(cmd *cobra.Command) error {
 }
 
 func listenRun(ctx context.Context, o *listenOptions) error {
+	if err := checkPlace(o.file, o.force, "--output sound.wav"); err != nil {
+		return err
+	}
 	x, err := o.setup.answer(ctx)
 	if err != nil {
 		return err

@@ -434,6 +434,7 @@ func TestFlagErrors(t *testing.T) {
 		{"like none", []string{"rank", "--xylophone"}, "unknown flag: --xylophone", "'centwise rank --help'"},
 		{"not whole", []string{"rank", "--top", "2.5"}, `--top "2.5": a whole number is wanted`, "'centwise rank --help'"},
 		{"not a number", []string{"listen", "--tempo", "slow"}, `--tempo "slow": a number is wanted`, "'centwise listen --help'"},
+		{"not a key", []string{"horn", "add", "Alder", "--key", "H"}, `--key: "H" is not a key a trumpet is built in: use one of Bb, C, D, Eb, F, G, A`, "'centwise horn add --help'"},
 		{"not yes or no", []string{"rank", "--measured=maybe"}, `--measured "maybe": true or false is wanted`, "'centwise rank --help'"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"centwise/catalog"
 )
@@ -48,11 +50,18 @@ func writeFile(path string, replace bool, write func(io.Writer) error) (err erro
 	return nil
 }
 
+// endings are those of formats by which programs are chosen.
+var endings = []string{".csv", ".xlsx", ".ods", ".html", ".pdf", ".svg", ".png", ".jpg", ".wav", ".flac", ".mp3", ".ogg", ".m4a"}
+
 // checkPlace refuses, before any work, what writeFile would refuse after it; an
-// empty path is no file. Try is how to name one.
+// empty path is no file. Try is how to name one, with the ending that it should
+// have: a file with the ending of another format would open nowhere.
 func checkPlace(path string, replace bool, try string) error {
 	if path == "" {
 		return nil
+	}
+	if ending := strings.ToLower(filepath.Ext(path)); ending != filepath.Ext(try) && slices.Contains(endings, ending) {
+		return usagef(try, "what is written would not be what %s says: %s", ending, path)
 	}
 	info, err := os.Stat(path)
 	switch {

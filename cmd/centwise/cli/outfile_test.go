@@ -44,3 +44,24 @@ func TestWriteFile(t *testing.T) {
 		t.Errorf("left behind: %v", left)
 	}
 }
+
+func TestEndingOfAnotherFormat(t *testing.T) {
+	dir := t.TempDir()
+	for _, tc := range []struct {
+		path, try string
+		refused   bool
+	}{
+		{"x.wav", "--output sound.wav", false},
+		{"X.WAV", "--output sound.wav", false},
+		{"x.mp3", "--output sound.wav", true},
+		{"sessions.xlsx", "--output sessions.csv", true},
+		{"page.PDF", "--output report.html", true},
+		{"sessions.txt", "--output sessions.csv", false},
+		{"Curlew 17.0", "--svg profile.svg", false},
+		{"profile.png", "--svg profile.svg", true},
+	} {
+		if err := checkPlace(filepath.Join(dir, tc.path), false, tc.try); (codeOf(err) == exitUsage) != tc.refused {
+			t.Errorf("%s for %s: %v", tc.path, tc.try, err)
+		}
+	}
+}

@@ -79,6 +79,9 @@ func partRun(ctx context.Context, o *partOptions) error {
 	if o.force && o.save == "" {
 		return usagef("--save march.csv --force", "--force needs --save")
 	}
+	if err := checkPlace(o.save, o.force, "--save march.csv"); err != nil {
+		return err
+	}
 	var err error
 	if options.Transposition, err = partTransposition("key", o.key); err != nil {
 		return err

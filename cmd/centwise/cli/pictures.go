@@ -30,12 +30,10 @@ func (p *pictureFlags) check() error {
 	if p.svg != "" && p.svg == p.png {
 		return usagef("--svg profile.svg --png profile.png", "--svg and --png name the same file %s", p.svg)
 	}
-	for _, file := range []string{p.svg, p.png} {
-		if err := checkPlace(file, p.force, "--svg profile.svg"); err != nil {
-			return err
-		}
+	if err := checkPlace(p.svg, p.force, "--svg profile.svg"); err != nil {
+		return err
 	}
-	return nil
+	return checkPlace(p.png, p.force, "--png profile.png")
 }
 
 // write draws into the files, each whole or not at all, and says so.

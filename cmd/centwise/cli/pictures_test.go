@@ -21,7 +21,7 @@ func TestPictureFlagsCheck(t *testing.T) {
 		{pictureFlags{}, ""},
 		{pictureFlags{svg: fresh}, ""},
 		{pictureFlags{svg: there}, "exists already"},
-		{pictureFlags{png: there}, "exists already"},
+		{pictureFlags{png: there}, "would not be what .svg says"},
 		{pictureFlags{svg: there, force: true}, ""},
 		{pictureFlags{force: true}, "--force needs"},
 		{pictureFlags{svg: dir}, "is a folder"},

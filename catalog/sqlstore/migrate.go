@@ -81,12 +81,13 @@ func (s *Store) latest() (int64, error) {
 
 // migrate applies what is missing, each step in one transaction. When another
 // process does the same at the same moment, one of the two fails; it has
-// nothing left to do then.
+// nothing left to do then. For one that writes it waits, and says so.
 func (s *Store) migrate(ctx context.Context, latest int64) error {
 	p, err := s.provider()
 	if err != nil {
 		return err
 	}
+	told := false
 	for range 20 {
 		if _, err = p.Up(ctx); err == nil {
 			return nil
@@ -94,8 +95,13 @@ func (s *Store) migrate(ctx context.Context, latest int64) error {
 		if st, again := s.dialect.state(ctx, s.db); again == nil && st.version == latest {
 			return nil
 		}
-		if s.dialect.classify(err) == full || ctx.Err() != nil {
+		why := s.dialect.classify(err)
+		if why == full || ctx.Err() != nil {
 			break
+		}
+		if why == busy && !told {
+			s.notice(waiting)
+			told = true
 		}
 		time.Sleep(10 * time.Millisecond)
 	}

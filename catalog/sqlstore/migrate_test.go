@@ -126,6 +126,26 @@ func TestOlderCatalogIsCopiedAndBroughtUpToDate(t *testing.T) {
 	wantKind(t, err, catalog.Unavailable, "newer version")
 }
 
+// A program that writes meanwhile is waited for, and the user told.
+func TestOlderCatalogIsInUse(t *testing.T) {
+	path := small(t)
+	other := raw(t, path)
+	execSQL(t, other, `BEGIN IMMEDIATE`)
+	var notices []string
+	s, err := sqlstore.OpenMigrated(ctx, path, sqlstore.Options{BusyTimeout: 100 * time.Millisecond, Notice: func(n string) {
+		if notices = append(notices, n); len(notices) == 1 {
+			execSQL(t, other, `ROLLBACK`)
+		}
+	}}, later(t, "ALTER TABLE session ADD COLUMN hall TEXT NOT NULL DEFAULT 'unknown';"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Close()
+	if len(notices) != 2 || !strings.Contains(notices[0], "another program is writing") || !strings.Contains(notices[1], "brought from schema") {
+		t.Errorf("notices %q", notices)
+	}
+}
+
 func copiesOf(t *testing.T, path string) []string {
 	t.Helper()
 	out, err := filepath.Glob(strings.TrimSuffix(path, ".db") + ".schema*-*.db")

@@ -210,10 +210,16 @@ func TestListening(t *testing.T) {
 		if got := server.Loopback(address); got != good {
 			t.Errorf("%s is this machine: %v", address, got)
 		}
-		if good || address == "127.0.0.1" {
+		if good {
 			continue
 		}
 		_, err := server.Listen(ctx, server.Config{Address: address})
+		if address == "127.0.0.1" {
+			if catalog.KindOf(err) != catalog.Invalid || !strings.Contains(err.Error(), "127.0.0.1:8417") {
+				t.Errorf("without a port: error %v", err)
+			}
+			continue
+		}
 		if catalog.KindOf(err) != catalog.Invalid || !strings.Contains(err.Error(), "--tls-cert") || !strings.Contains(err.Error(), "--behind-proxy") {
 			t.Errorf("%s: error %v", address, err)
 		}

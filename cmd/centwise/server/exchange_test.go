@@ -276,7 +276,9 @@ func TestMalformedBundles(t *testing.T) {
 		t.Errorf("something was merged: %+v", info)
 	}
 	answer, text = r.ask("PUT", wire.RecordsPath, bundle, bearer(keeper)...)
-	r.problem(answer, text, 405, "wrong-method")
+	if p := r.problem(answer, text, 405, "wrong-method"); p.Detail != "it takes GET and POST" {
+		t.Errorf("detail %q", p.Detail)
+	}
 	if allow := answer.Header.Values("Allow"); fmt.Sprint(allow) != "[GET POST]" {
 		t.Errorf("Allow %q", allow)
 	}

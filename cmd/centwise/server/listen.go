@@ -30,6 +30,9 @@ func Loopback(address string) bool {
 // data must not go over the network as they are: Invalid without TLS, unless a
 // proxy in front sees to that.
 func Listen(ctx context.Context, c Config) (net.Listener, error) {
+	if _, _, err := net.SplitHostPort(c.Address); err != nil {
+		return nil, catalog.Errorf(catalog.Invalid, "write it as in --listen 127.0.0.1:8417", "%q is no address to listen on", c.Address)
+	}
 	if c.TLS == nil && !c.BehindProxy && !Loopback(c.Address) {
 		return nil, catalog.Errorf(catalog.Invalid, "give --tls-cert and --tls-key, or --behind-proxy where a proxy speaks TLS, or listen on 127.0.0.1",
 			"%s can be reached from other machines, and without TLS whoever is on the way reads tokens", c.Address)

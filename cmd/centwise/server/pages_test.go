@@ -83,7 +83,7 @@ func TestWhoSeesPages(t *testing.T) {
 	secret := r.Token("harbour-shop", catalog.ScopeRead, nil)
 	r.ready()
 	answer, body := r.ask("GET", "/horns", nil, "Accept", "text/html")
-	if answer.StatusCode != 401 || !strings.Contains(string(body), "A token is needed") || !strings.HasPrefix(answer.Header.Get("WWW-Authenticate"), "Basic ") || answer.Header.Get("Cache-Control") != "no-store" {
+	if answer.StatusCode != 401 || !strings.Contains(string(body), "A token is needed.") || !strings.Contains(string(body), "<p>Say who you are.</p>") || !strings.HasPrefix(answer.Header.Get("WWW-Authenticate"), "Basic ") || answer.Header.Get("Cache-Control") != "no-store" {
 		t.Errorf("status %d, %v", answer.StatusCode, answer.Header)
 	}
 	if strings.Contains(string(body), "Alder") {
@@ -164,7 +164,7 @@ func TestPagesBeforeTheFit(t *testing.T) {
 		}
 	}
 	answer, body := r.look(secret, "/horns/"+string(catalog.NewID()))
-	if answer.StatusCode != 404 || !strings.Contains(body, "no horn or mouthpiece") {
+	if answer.StatusCode != 404 || !strings.Contains(body, "<p>No horn or mouthpiece of the pool has this address.</p>") {
 		t.Errorf("%d", answer.StatusCode)
 	}
 }

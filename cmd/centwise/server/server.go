@@ -13,6 +13,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"strings"
 	"sync"
 	"time"
 
@@ -135,7 +136,7 @@ func (s *Server) Handler() http.Handler {
 	s.addPages(add)
 	for path, methods := range allowed {
 		mux.Handle(path, s.handle(path, func(http.ResponseWriter, *http.Request) error {
-			p := wrongMethod.with("it takes %v", methods)
+			p := wrongMethod.with("it takes %s", strings.Join(methods, " and "))
 			p.header = http.Header{"Allow": methods}
 			return p
 		}))

@@ -215,7 +215,7 @@ func (p SitePage) view() siteView {
 	}
 	if p.Problem != nil {
 		problem := *p.Problem
-		problem.Detail, problem.Try = Clean(problem.Detail), Clean(problem.Try)
+		problem.Detail, problem.Try = capital(Clean(problem.Detail)), Clean(problem.Try)
 		v.Problem = &problem
 	}
 	if p.Fit != nil {

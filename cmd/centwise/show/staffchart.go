@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"centwise/catalog/pitch"
 	"centwise/match"
@@ -278,10 +280,11 @@ func (k staffKind) inWords(notes []staffNote) string {
 
 // capital is a text with a capital first.
 func capital(text string) string {
-	if text == "" {
+	first, n := utf8.DecodeRuneInString(text)
+	if n == 0 {
 		return text
 	}
-	return strings.ToUpper(text[:1]) + text[1:]
+	return string(unicode.ToUpper(first)) + text[n:]
 }
 
 // key explains the marks of a chart.

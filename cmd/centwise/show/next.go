@@ -57,14 +57,24 @@ func Next(w io.Writer, s Style, n *match.Next) error {
 	if err := Sentences(w, s, n.Words()); err != nil {
 		return err
 	}
-	if err := NextTable(n).Write(w, s); err != nil {
+	sessions := NextTable(n)
+	if err := sessions.Write(w, s); err != nil {
 		return err
 	}
-	if err := Sentences(w, s, []string{"saves: cents of error, over all choices together; changes: chance that some choice is another one afterwards; sessions: so far with both, with the horn, with the mouthpiece."}); err != nil {
+	if err := Sentences(w, s, []string{sessions.legend(s,
+		meaning{"saves", "cents of error, over all choices together"},
+		meaning{"changes", "chance that some choice is another one afterwards"},
+		meaning{"sessions", "so far with both, with the horn, with the mouthpiece"},
+	)}); err != nil {
 		return err
 	}
-	if err := choiceTable(n).Write(w, s); err != nil {
+	choices := choiceTable(n)
+	if err := choices.Write(w, s); err != nil {
 		return err
 	}
-	return Sentences(w, s, append([]string{"best: chance that it is the best; open: mouthpieces that may still be the best; regret: what taking the best now is expected to lose to the best there is."}, n.Notes...))
+	return Sentences(w, s, append([]string{choices.legend(s,
+		meaning{"best", "chance that it is the best"},
+		meaning{"open", "mouthpieces that may still be the best"},
+		meaning{"regret", "what taking the best now is expected to lose to the best there is"},
+	)}, n.Notes...))
 }

@@ -3,7 +3,6 @@ package show
 import (
 	"fmt"
 	"io"
-	"strings"
 
 	"centwise/match"
 	"centwise/match/fit"
@@ -101,22 +100,16 @@ func played(player string) string {
 
 // rankLegend says what the columns hold that are drawn.
 func rankLegend(s Style, t *Table, toleranceCents float64) string {
-	var out []string
-	for _, column := range []struct{ title, text string }{
-		{"error", "error: cents left to the lip after the best slide and throws, all notes together, uncertainty included"},
-		{"best", "best: chance of being the best of the list"},
-		{"in tune", fmt.Sprintf("in tune: chance that the error is below %.0f cents", toleranceCents)},
-		{"worst note", "worst note: what is left of it, + sharp, - flat"},
-		{"support", "support: how well the notes' overtones find resonances, 1 at most"},
-		{"sessions", "sessions: how many measured the horn or the mouthpiece"},
-		{"gain", "gain: how much less it leaves than what is played now, + better, - worse"},
-		{"better", "better: chance that it is better at all"},
-		{"measured", "measured: support by measured resonances"},
-		{"rests on", "rests on: sessions with this pair, with each alone, with others of a design, or only its sizes"},
-	} {
-		if t.Shows(s, column.title) {
-			out = append(out, column.text)
-		}
-	}
-	return strings.Join(out, "; ") + "."
+	return t.legend(s,
+		meaning{"error", "cents left to the lip after the best slide and throws, all notes together, uncertainty included"},
+		meaning{"best", "chance of being the best of the list"},
+		meaning{"in tune", fmt.Sprintf("chance that the error is below %.0f cents", toleranceCents)},
+		meaning{"worst note", "what is left of it, + sharp, - flat"},
+		meaning{"support", "how well the notes' overtones find resonances, 1 at most"},
+		meaning{"sessions", "how many measured the horn or the mouthpiece"},
+		meaning{"gain", "how much less it leaves than what is played now, + better, - worse"},
+		meaning{"better", "chance that it is better at all"},
+		meaning{"measured", "support by measured resonances"},
+		meaning{"rests on", "sessions with this pair, with each alone, with others of a design, or only its sizes"},
+	)
 }

@@ -214,19 +214,13 @@ func (b *block) String() string {
 
 // rosterLegend says what the columns hold that are drawn.
 func rosterLegend(s Style, t *Table) string {
-	var out []string
-	for _, column := range []struct{ title, text string }{
-		{"error", "error: cents left to the lip after the best slide and throws, over the notes of the student, uncertainty included"},
-		{"gain", "gain: how much less than with what they play now, + better"},
-		{"better", "better: chance that it is better at all"},
-		{"runner-up", "runner-up: the horn they would have in the next best plan, and by how much the total of the class would rise"},
-		{"worst note", "worst note: what is left of it, + sharp, - flat"},
-	} {
-		if t.Shows(s, column.title) {
-			out = append(out, column.text)
-		}
-	}
-	return strings.Join(out, "; ") + "."
+	return t.legend(s,
+		meaning{"error", "cents left to the lip after the best slide and throws, over the notes of the student, uncertainty included"},
+		meaning{"gain", "how much less than with what they play now, + better"},
+		meaning{"better", "chance that it is better at all"},
+		meaning{"runner-up", "the horn they would have in the next best plan, and by how much the total of the class would rise"},
+		meaning{"worst note", "what is left of it, + sharp, - flat"},
+	)
 }
 
 // namedRoster is a roster whose students have names.

@@ -243,6 +243,23 @@ func (t *Table) Shows(s Style, title string) bool {
 	return slices.ContainsFunc(columns, func(c int) bool { return t.Columns[c].Title == title })
 }
 
+// meaning says what a column holds.
+type meaning struct{ title, text string }
+
+// legend says what the columns hold that are drawn.
+func (t *Table) legend(s Style, meanings ...meaning) string {
+	var out []string
+	for _, m := range meanings {
+		if t.Shows(s, m.title) {
+			out = append(out, m.title+": "+m.text)
+		}
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return strings.Join(out, "; ") + "."
+}
+
 func (t *Table) natural(column int) int {
 	if t.Columns[column].Draw {
 		return MinDraw

@@ -130,69 +130,80 @@ func utc(t time.Time) time.Time {
 // ids and zero times of recording filled in. The changes themselves, and what
 // their slices point to, stay as they are.
 func (c Changes) Normalized(now time.Time) Changes {
-	now = utc(now)
-	stamp := func(id *ID, at *time.Time) {
-		if *id == "" {
-			*id = NewID()
-		}
-		if at.IsZero() {
-			*at = now
-		}
-	}
 	out := Changes{
 		Horns: slices.Clone(c.Horns), Mouthpieces: slices.Clone(c.Mouthpieces), Players: slices.Clone(c.Players),
 		Sessions: slices.Clone(c.Sessions), Retractions: slices.Clone(c.Retractions),
 		Returns: slices.Clone(c.Returns), Loans: slices.Clone(c.Loans),
 		Finished: slices.Clone(c.Finished), Visits: slices.Clone(c.Visits), Links: slices.Clone(c.Links),
 	}
-	for i := range out.Horns {
-		out.Horns[i].Normalize()
-		stamp(&out.Horns[i].ID, &out.Horns[i].At)
-	}
-	for i := range out.Mouthpieces {
-		out.Mouthpieces[i].Normalize()
-		stamp(&out.Mouthpieces[i].ID, &out.Mouthpieces[i].At)
-	}
-	for i := range out.Players {
-		out.Players[i].Normalize()
-		stamp(&out.Players[i].ID, &out.Players[i].At)
-	}
-	for i := range out.Sessions {
-		s := &out.Sessions[i]
-		s.Readings = slices.Clone(s.Readings)
-		s.Normalize()
-		stamp(&s.ID, &s.Recorded)
-		if s.Retraction != nil && s.Retraction.At.IsZero() {
-			s.Retraction.At = now
-		}
-	}
-	for i := range out.Loans {
-		l := &out.Loans[i]
-		l.Normalize()
-		stamp(&l.ID, &l.Recorded)
-		if l.Since.IsZero() {
-			l.Since = now
-		}
-	}
-	for i := range out.Returns {
-		r := &out.Returns[i].Return
-		r.normalize()
-		if r.At.IsZero() {
-			r.At = now
-		}
-	}
+	at := stamp(utc(now))
+	out.normalizeGear(at)
+	out.normalizeSessions(at)
+	out.normalizeLoans(at)
 	for i := range out.Links {
-		l := &out.Links[i]
-		if l.Normalize(); l.At.IsZero() {
-			l.At = now
-		}
-	}
-	for i := range out.Retractions {
-		r := &out.Retractions[i]
-		r.normalize()
-		if r.At.IsZero() {
-			r.At = now
-		}
+		out.Links[i].Normalize()
+		at.time(&out.Links[i].At)
 	}
 	return out
+}
+
+// stamp fills in what a record lacks with the time of recording.
+type stamp time.Time
+
+func (s stamp) time(at *time.Time) {
+	if at.IsZero() {
+		*at = time.Time(s)
+	}
+}
+
+func (s stamp) record(id *ID, at *time.Time) {
+	if *id == "" {
+		*id = NewID()
+	}
+	s.time(at)
+}
+
+func (c *Changes) normalizeGear(at stamp) {
+	for i := range c.Horns {
+		c.Horns[i].Normalize()
+		at.record(&c.Horns[i].ID, &c.Horns[i].At)
+	}
+	for i := range c.Mouthpieces {
+		c.Mouthpieces[i].Normalize()
+		at.record(&c.Mouthpieces[i].ID, &c.Mouthpieces[i].At)
+	}
+	for i := range c.Players {
+		c.Players[i].Normalize()
+		at.record(&c.Players[i].ID, &c.Players[i].At)
+	}
+}
+
+func (c *Changes) normalizeSessions(at stamp) {
+	for i := range c.Sessions {
+		s := &c.Sessions[i]
+		s.Readings = slices.Clone(s.Readings)
+		s.Normalize()
+		at.record(&s.ID, &s.Recorded)
+		if s.Retraction != nil {
+			at.time(&s.Retraction.At)
+		}
+	}
+	for i := range c.Retractions {
+		c.Retractions[i].normalize()
+		at.time(&c.Retractions[i].At)
+	}
+}
+
+func (c *Changes) normalizeLoans(at stamp) {
+	for i := range c.Loans {
+		l := &c.Loans[i]
+		l.Normalize()
+		at.record(&l.ID, &l.Recorded)
+		at.time(&l.Since)
+	}
+	for i := range c.Returns {
+		r := &c.Returns[i].Return
+		r.normalize()
+		at.time(&r.At)
+	}
 }

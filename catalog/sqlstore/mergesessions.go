@@ -183,17 +183,8 @@ func (x *sessionMerger) load(ids []catalog.ID) (map[catalog.ID]*storedSession, e
 // join joins a session with the stored one.
 func (x *sessionMerger) join(stored *storedSession, in catalog.Shared[catalog.Session], set setup) error {
 	report := &x.w.report
-	if digest(in.Record.Content()) == stored.content {
-		stored.shared.Record.Readings = in.Record.Readings
-	} else {
-		// The readings may still be waiting to be written.
-		err := x.into.flush()
-		if err == nil {
-			stored.shared.Record.Readings, err = readings(x.w.ctx, x.w.tx, stored.seq)
-		}
-		if err != nil {
-			return err
-		}
+	if err := x.fillReadings(stored, in); err != nil {
+		return err
 	}
 	was := stored.shared.Record
 	joined := catalog.JoinSessions(stored.shared, in)
@@ -236,16 +227,28 @@ func (x *sessionMerger) join(stored *storedSession, in catalog.Shared[catalog.Se
 		delete(x.ahead.names, stored.name)
 	}
 	x.noteName(&joined.Record, name)
-	if err := x.touched(in, joined); err != nil {
+	if err := x.touched(in, joined); err != nil || slices.Equal(was.Readings, joined.Record.Readings) {
 		return err
-	}
-	if slices.Equal(was.Readings, joined.Record.Readings) {
-		return nil
 	}
 	if _, err := x.w.tx.ExecContext(x.w.ctx, `DELETE FROM reading WHERE session = $1`, stored.seq); err != nil {
 		return err
 	}
 	return x.into.addReadings(stored.seq, joined.Record.Readings)
+}
+
+// fillReadings gives the stored session its readings: those of the incoming one
+// where both say the same.
+func (x *sessionMerger) fillReadings(stored *storedSession, in catalog.Shared[catalog.Session]) error {
+	if digest(in.Record.Content()) == stored.content {
+		stored.shared.Record.Readings = in.Record.Readings
+		return nil
+	}
+	if err := x.into.flush(); err != nil { // they may still be waiting to be written
+		return err
+	}
+	found, err := readings(x.w.ctx, x.w.tx, stored.seq)
+	stored.shared.Record.Readings = found
+	return err
 }
 
 // freeName is the name under which a session is kept until names are settled:

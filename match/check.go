@@ -136,20 +136,24 @@ func (c *checker) batch(ctx context.Context, batch []catalog.Measured) error {
 	type result struct {
 		sheet    *sheet
 		findings []catalog.Finding
+		level    float64
+		levelled bool
 	}
 	results := make([]result, len(batch))
 	onCores(len(batch), func() func(i int) {
 		return func(i int) {
 			m := batch[i]
 			s := newSheet(m, c.valves(m.Horn), max(minNoise, c.engine.ReadingNoiseOf(m.Contributor, m.Method)))
-			results[i] = result{s, s.check(x.full(i), x.common(i))}
+			full := x.full(i)
+			level, ok := s.level(full)
+			results[i] = result{s, s.check(full, x.common(i)), level, ok}
 		}
 	})
-	for i, r := range results {
+	for _, r := range results {
 		c.findings = append(c.findings, r.findings...)
 		c.copies.add(r.sheet)
-		if at, ok := r.sheet.level(x.full(i)); ok {
-			c.levels = append(c.levels, level{r.sheet.Contributor, r.sheet.Method, at})
+		if r.levelled {
+			c.levels = append(c.levels, level{r.sheet.Contributor, r.sheet.Method, r.level})
 		}
 	}
 	c.progress.Add(int64(len(batch)))

@@ -57,8 +57,8 @@ func newPoolExportCmd(f *Factory, runF func(*poolExportOptions) error) *cobra.Co
 what this catalog has learned since a day, or the sessions that were chosen, with their gear. Flags of one kind add up;
 sessions must fit every kind that is given. FILE appears whole or not at all; "-" is standard output.`,
 			`Handles of players leave as pseudonyms, which stay the same from export to export and tell nothing without the
-catalog; a handle is replaced wherever it stands as a word, also as contributor or in a label. What else is known of
-players, remarks, reasons of retractions, names of imported files and owner notes stay at home. --handles, --remarks and
+catalog; a handle is replaced wherever it stands as a word, also as contributor or in a label, but not in makers,
+models and serial numbers, which tell what a thing is. What else is known of players, remarks, reasons of retractions, names of imported files and owner notes stay at home. --handles, --remarks and
 --owner-notes let them go.`,
 			`--show writes no file, but to standard output what would leave, a line of JSON a record; "withheld" names the
 fields that stay at home or are replaced.`,

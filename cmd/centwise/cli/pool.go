@@ -58,8 +58,9 @@ what this catalog has learned since a day, or the sessions that were chosen, wit
 sessions must fit every kind that is given. FILE appears whole or not at all; "-" is standard output.`,
 			`Handles of players leave as pseudonyms, which stay the same from export to export and tell nothing without the
 catalog; a handle is replaced wherever it stands as a word, also as contributor or in a label, but not in makers,
-models and serial numbers, which tell what a thing is. What else is known of players, remarks, reasons of retractions, names of imported files and owner notes stay at home. --handles, --remarks and
---owner-notes let them go.`,
+models and serial numbers, which tell what a thing is. What else is known of players, remarks, reasons of
+retractions, names of imported files and owner notes stay at home. --handles, --remarks and --owner-notes let them
+go.`,
 			`--show writes no file, but to standard output what would leave, a line of JSON a record; "withheld" names the
 fields that stay at home or are replaced.`,
 			`A bundle is compressed JSON Lines: a program that unpacks gzip shows it.`,

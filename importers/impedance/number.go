@@ -158,76 +158,105 @@ func unlike(a, b []int) bool {
 	return different > same
 }
 
-// assign is the cheapest assignment at a shift, by dynamic programming: resonance
-// by resonance, what it costs to have numbered it n.
+// assign is the cheapest assignment at a shift, by dynamic programming over
+// resonances; nil if there is none that numbers more than the pedal's.
 func (s *series) assign(shift float64) *assignment {
-	type state struct {
-		cost float64
-		from int // the highest number given before
-		own  int // what this resonance is: 0 or the number
-	}
-	strange, lowest := math.Inf(1), s.lowest()
-	// reached[i][n]: the first i resonances are dealt with, the highest number is
-	// n; 1 stands for none or the pedal's.
-	reached := make([][]state, len(s.cents)+1)
-	for i := range reached {
-		reached[i] = make([]state, HighestNumbered+1)
-		for n := range reached[i] {
-			reached[i][n].cost = strange
-		}
-	}
 	prior := (shift - s.expected) / shiftSpread
-	reached[0][1] = state{cost: prior * prior / 2}
-	relax := func(i, n int, st state) {
-		if st.cost < reached[i][n].cost {
-			reached[i][n] = st
+	w := newWays(len(s.cents), prior*prior/2)
+	for i := range s.cents {
+		s.extend(w, i, shift)
+	}
+	a := w.cheapest()
+	if a == nil || !slices.ContainsFunc(a.partials, func(n int) bool { return n > 1 }) {
+		return nil
+	}
+	return a
+}
+
+// way is the cheapest way to deal with the first resonances of a curve.
+type way struct {
+	cost float64
+	from int // the highest number given before
+	own  int // what the last of them is: 0 or the number
+}
+
+// ways has at [i][n] the way for the first i resonances if the highest number
+// given is n; 1 stands for none or the pedal's.
+type ways [][]way
+
+func newWays(resonances int, cost float64) ways {
+	w := make(ways, resonances+1)
+	for i := range w {
+		w[i] = make([]way, HighestNumbered+1)
+		for n := range w[i] {
+			w[i][n].cost = math.Inf(1)
 		}
 	}
-	for i, x := range s.cents {
-		for before := 1; before <= HighestNumbered; before++ {
-			c := reached[i][before].cost
-			if math.IsInf(c, 1) {
-				continue
-			}
-			if i == 0 && s.First > 0 {
-				relax(1, s.First, state{c, before, s.First})
-				continue
-			}
-			relax(i+1, before, state{c + costBetween, before, 0})
-			if i == 0 && x-shift > pedalLow && x-shift < pedalHigh {
-				relax(1, 1, state{c + costPedal, before, 1})
-			}
-			missed := 0.0
-			for n := before + 1; n <= HighestNumbered; n++ {
-				off := (x - harmonic(n) - shift) / straySpread
-				relax(i+1, n, state{c + missed + off*off/2, before, n})
-				if harmonic(n)+shift > lowest {
-					missed += costMissed
-				}
-			}
-			if i == 0 {
-				off := (x - shift) / straySpread
-				relax(1, 1, state{c + off*off/2, before, 1})
+	w[0][1].cost = cost
+	return w
+}
+
+// offer takes a way if it is cheaper than the one known.
+func (w ways) offer(i, n int, x way) {
+	if x.cost < w[i][n].cost {
+		w[i][n] = x
+	}
+}
+
+// extend tries all that resonance i may be after each way to deal with those
+// before it.
+func (s *series) extend(w ways, i int, shift float64) {
+	x, lowest := s.cents[i], s.lowest()
+	for before := 1; before <= HighestNumbered; before++ {
+		cost := w[i][before].cost
+		if math.IsInf(cost, 1) {
+			continue
+		}
+		if i == 0 && s.First > 0 {
+			w.offer(1, s.First, way{cost, before, s.First})
+			continue
+		}
+		w.offer(i+1, before, way{cost + costBetween, before, 0})
+		missed := 0.0
+		for n := before + 1; n <= HighestNumbered; n++ {
+			off := (x - harmonic(n) - shift) / straySpread
+			w.offer(i+1, n, way{cost + missed + off*off/2, before, n})
+			if harmonic(n)+shift > lowest {
+				missed += costMissed
 			}
 		}
+		if i == 0 {
+			w.tryPedal(x-shift, cost)
+		}
 	}
-	last := len(s.cents)
+}
+
+// tryPedal takes the lowest resonance for the pedal's: far below its place, as
+// is usual, or at it.
+func (w ways) tryPedal(off, cost float64) {
+	if off > pedalLow && off < pedalHigh {
+		w.offer(1, 1, way{cost + costPedal, 1, 1})
+	}
+	stray := off / straySpread
+	w.offer(1, 1, way{cost + stray*stray/2, 1, 1})
+}
+
+// cheapest is the assignment by the cheapest way for all resonances.
+func (w ways) cheapest() *assignment {
+	last := len(w) - 1
 	at := 1
-	for n := range reached[last] {
-		if reached[last][n].cost < reached[last][at].cost {
+	for n := range w[last] {
+		if w[last][n].cost < w[last][at].cost {
 			at = n
 		}
 	}
-	if math.IsInf(reached[last][at].cost, 1) {
+	if math.IsInf(w[last][at].cost, 1) {
 		return nil
 	}
-	a := &assignment{make([]int, last), reached[last][at].cost}
+	a := &assignment{make([]int, last), w[last][at].cost}
 	for i := last; i > 0; i-- {
-		a.partials[i-1] = reached[i][at].own
-		at = reached[i][at].from
-	}
-	if !slices.ContainsFunc(a.partials, func(n int) bool { return n > 1 }) {
-		return nil
+		a.partials[i-1] = w[i][at].own
+		at = w[i][at].from
 	}
 	return a
 }

@@ -167,7 +167,7 @@ func (r *EachRanking) close(q Question, f *field) error {
 		return len(l.Pairings) == 0
 	})
 	if len(r.Lists) == 0 {
-		return nothingLeft(r.LeftOut)
+		return q.nothingLeft(r.LeftOut)
 	}
 	r.Notes = q.remarks(func(yield func([]Pairing) bool) {
 		for _, l := range r.Lists {

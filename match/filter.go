@@ -1,6 +1,7 @@
 package match
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -113,4 +114,28 @@ func (f Filter) rejectPair(h catalog.Horn, m catalog.Mouthpiece, sought side) st
 
 func containsFold(list []string, s string) bool {
 	return slices.ContainsFunc(list, func(x string) bool { return strings.EqualFold(x, s) })
+}
+
+// misspelt asks whether a list, owner or tag that no gear has was meant to be
+// another one; empty if there is nothing to ask.
+func (f Filter) misspelt(horns []catalog.Horn, mouthpieces []catalog.Mouthpiece) string {
+	var lists, owners, tags []string
+	for _, h := range horns {
+		owners, tags = append(owners, h.Owner), append(tags, h.Tags...)
+	}
+	for _, m := range mouthpieces {
+		lists, owners, tags = append(lists, m.Stock...), append(owners, m.Owner), append(tags, m.Tags...)
+	}
+	for _, x := range []struct {
+		asked string
+		known []string
+	}{{f.Stock, lists}, {f.Owner, owners}, {f.Tag, tags}} {
+		if x.asked == "" || containsFold(x.known, x.asked) {
+			continue
+		}
+		if near := catalog.Near(x.asked, x.known, 1); len(near) > 0 {
+			return fmt.Sprintf("did you mean %q?", near[0])
+		}
+	}
+	return ""
 }

@@ -1,6 +1,7 @@
 package match
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -202,7 +203,7 @@ func (q Question) rankAll(ctx context.Context, e Engine, f *field) (*Ranking, er
 		return nil, err
 	}
 	if len(pairings) == 0 {
-		return nil, nothingLeft(r.LeftOut)
+		return nil, q.nothingLeft(r.LeftOut)
 	}
 	q.stand(pairings)
 	r.Considered, r.Pairings, r.Notes = len(pairings), pairings, q.remarks(slices.Values([][]Pairing{pairings}), f.missing)
@@ -297,7 +298,7 @@ func (q Question) mouthpieceList(leftOut map[string]int) []*catalog.Mouthpiece {
 }
 
 // nothingLeft is the error for an empty list.
-func nothingLeft(leftOut map[string]int) error {
+func (q Question) nothingLeft(leftOut map[string]int) error {
 	if len(leftOut) == 0 {
 		return catalog.Errorf(catalog.NotFound, "add gear first, or import a list of it", "there is nothing to rank")
 	}
@@ -310,5 +311,5 @@ func nothingLeft(leftOut map[string]int) error {
 	for _, r := range reasons[1:] {
 		text += ", " + r
 	}
-	return catalog.Errorf(catalog.NotFound, "loosen a filter", "no pairing is left to rank (%s)", text)
+	return catalog.Errorf(catalog.NotFound, cmp.Or(q.Filter.misspelt(q.Horns, q.Mouthpieces), "loosen a filter"), "no pairing is left to rank (%s)", text)
 }

@@ -391,7 +391,7 @@ func (q Question) rankScreened(ctx context.Context, e gridEngine, f *field) (*Ra
 		addCounts(r.LeftOut, s.leftOut)
 	}
 	if len(entries) == 0 {
-		return nil, nothingLeft(r.LeftOut)
+		return nil, q.nothingLeft(r.LeftOut)
 	}
 	slices.SortFunc(entries, (*entry).compare)
 	r.Pairings = scouts[0].finish(entries[:min(len(entries), s.keep)])

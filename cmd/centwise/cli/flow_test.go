@@ -333,6 +333,8 @@ func TestRankErrors(t *testing.T) {
 		code       int
 	}{
 		{"nothing left", "no pairing is left to rank", []string{"rank", "--horn", "Alder", "--stock", "attic"}, exitFailed},
+		{"misspelt list", `did you mean "cupboard"?`, []string{"rank", "--horn", "Alder", "--stock", "cuboard"}, exitFailed},
+		{"no cup", "Try: --cup-cm3 1-1.3", []string{"rank", "--horn", "Alder", "--cup-cm3", "big"}, exitUsage},
 		{"comfort of nobody", "--comfort needs a --player", []string{"rank", "--comfort"}, exitUsage},
 		{"order", "--sort", []string{"rank", "--sort", "price"}, exitUsage},
 		{"top below nought", "below nought", []string{"rank", "--top", "-1"}, exitUsage},

@@ -328,10 +328,10 @@ func (o *filterFlags) filter() (match.Filter, error) {
 	} else {
 		o.shank = string(shank)
 	}
-	if f.RimMM, err = parseLimits("rim-mm", o.rim, "mm"); err != nil {
+	if f.RimMM, err = parseLimits("rim-mm", o.rim, "mm", "16-16.6"); err != nil {
 		return f, err
 	}
-	f.CupCM3, err = parseLimits("cup-cm3", o.cup, "cm3")
+	f.CupCM3, err = parseLimits("cup-cm3", o.cup, "cm3", "1-1.3")
 	return f, err
 }
 
@@ -352,12 +352,12 @@ func oneOf[W ~string](flag, text string, words []W) (W, error) {
 
 // parseLimits reads a lower and an upper bound, either of which may be left
 // out: 16-16.6, 16-, -16.6.
-func parseLimits(flag, text, unit string) (match.Limits, error) {
+func parseLimits(flag, text, unit, example string) (match.Limits, error) {
 	var l match.Limits
 	if text == "" {
 		return l, nil
 	}
-	try := "--" + flag + " 16-16.6"
+	try := "--" + flag + " " + example
 	low, high, ok := strings.Cut(strings.NewReplacer("..", "-", "–", "-").Replace(text), "-")
 	if !ok {
 		return l, usagef(try, "--%s %q: write the lower and the upper bound with a dash between", flag, text)

@@ -140,10 +140,10 @@ func (o *visitPlanOptions) question(ctx context.Context, store catalog.Store) (m
 	if q.Now, err = o.present(ctx, store, q); err != nil {
 		return q, err
 	}
-	if q.Filter.RimMM, err = parseLimits("rim-mm", o.rim, "mm"); err != nil {
+	if q.Filter.RimMM, err = parseLimits("rim-mm", o.rim, "mm", "16-16.6"); err != nil {
 		return q, err
 	}
-	if q.Filter.CupCM3, err = parseLimits("cup-cm3", o.cup, "cm3"); err != nil {
+	if q.Filter.CupCM3, err = parseLimits("cup-cm3", o.cup, "cm3", "1-1.3"); err != nil {
 		return q, err
 	}
 	q.Filter.Comfort, q.Filter.Adapter, q.Filter.Stock = !o.anySize, o.adapter, o.stock

@@ -111,7 +111,8 @@ func (f *Factory) Progress() catalog.Counter {
 	if !f.Streams.Talk.Terminal {
 		return catalog.NoCounter{}
 	}
-	return show.NewProgress(f.Streams.Err, f.Streams.Talk)
+	f.Streams.progress = show.NewProgress(f.Streams.Err, f.Streams.Talk)
+	return f.Streams.progress
 }
 
 // orRun is what a command runs with its options: runF, which a test may give,

@@ -26,7 +26,8 @@ type Streams struct {
 	// Person says that somebody types into In and reads Err: both are terminals.
 	Person bool
 
-	lines *form.Lines // of In, see Lines
+	lines    *form.Lines    // of In, see Lines
+	progress *show.Progress // on Err; nil before there is any
 }
 
 // Lines reads In line by line. Everything that asks uses this one reader, so
@@ -67,7 +68,12 @@ func (s *Streams) Flush() error { return s.Out.Flush() }
 func (s *Streams) Note(format string, args ...any) {
 	s.Flush() // an error stays with the writer and is reported at the end
 	text := show.Clean(fmt.Sprintf(format, args...))
-	fmt.Fprintln(s.Err, show.Wrap(text, s.Talk.Columns(), "", "  "))
+	say := func() { fmt.Fprintln(s.Err, show.Wrap(text, s.Talk.Columns(), "", "  ")) }
+	if s.progress != nil {
+		s.progress.Aside(say)
+	} else {
+		say()
+	}
 }
 
 // Command says a command to type next, on a line of its own that can be copied.

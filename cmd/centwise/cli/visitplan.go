@@ -267,7 +267,9 @@ func (o *visitPlanOptions) keep(ctx context.Context, store catalog.Store, v cata
 		return failed
 	}
 	if err != nil {
-		return errors.Join(err, store.DiscardVisit(context.WithoutCancel(ctx), v.ID))
+		keeping, end := outliving(ctx)
+		defer end()
+		return errors.Join(err, store.DiscardVisit(keeping, v.ID))
 	}
 	o.factory.Streams.Note("The key is in %s: give it to who hands you the mouthpieces, and don't look.", o.key)
 	return nil

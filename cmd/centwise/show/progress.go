@@ -55,6 +55,18 @@ func (p *Progress) Done() {
 	p.drawn = false
 }
 
+// Aside takes the line away while something else is said. It comes back with the
+// next drawing.
+func (p *Progress) Aside(say func()) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.drawn {
+		fmt.Fprint(p.w, "\r\x1b[K")
+	}
+	p.drawn = false
+	say()
+}
+
 func (p *Progress) stop() {
 	if p.timer != nil {
 		p.timer.Stop()

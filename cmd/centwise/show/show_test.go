@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"flag"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -369,6 +370,24 @@ func TestProgressWithoutCounts(t *testing.T) {
 			t.Errorf("drew %q", b.String())
 		}
 		p.Done()
+	})
+}
+
+// What is said meanwhile has a line of its own.
+func TestProgressStandsAside(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var b sharedBuffer
+		p := NewProgress(&b, Style{Terminal: true, Width: 60})
+		p.Start("writing", 0)
+		time.Sleep(refresh + refresh/2)
+		synctest.Wait()
+		p.Aside(func() { fmt.Fprintln(&b, "waiting") })
+		time.Sleep(refresh)
+		p.Done()
+		p.Aside(func() { fmt.Fprintln(&b, "written") })
+		if want := "\r\x1b[Kwriting\r\x1b[Kwaiting\n\r\x1b[Kwriting\r\x1b[Kwritten\n"; b.String() != want {
+			t.Errorf("drew %q, want %q", b.String(), want)
+		}
 	})
 }
 

@@ -60,7 +60,8 @@ func checkPlace(path string, replace bool, try string) error {
 	if path == "" {
 		return nil
 	}
-	if ending := strings.ToLower(filepath.Ext(path)); ending != filepath.Ext(try) && slices.Contains(endings, ending) {
+	ending, usual := strings.ToLower(filepath.Ext(path)), filepath.Ext(try)
+	if ending != usual && slices.Contains(endings, ending) && slices.Contains(endings, usual) {
 		return usagef(try, "what is written would not be what %s says: %s", ending, path)
 	}
 	info, err := os.Stat(path)

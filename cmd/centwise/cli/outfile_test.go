@@ -59,6 +59,7 @@ func TestEndingOfAnotherFormat(t *testing.T) {
 		{"sessions.txt", "--output sessions.csv", false},
 		{"Curlew 17.0", "--svg profile.svg", false},
 		{"profile.png", "--svg profile.svg", true},
+		{"key.csv", "--blind key.txt", false}, // plain text goes by any name
 	} {
 		if err := checkPlace(filepath.Join(dir, tc.path), false, tc.try); (codeOf(err) == exitUsage) != tc.refused {
 			t.Errorf("%s for %s: %v", tc.path, tc.try, err)

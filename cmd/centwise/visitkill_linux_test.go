@@ -21,7 +21,7 @@ func TestVisitRecordKilledAtEveryReading(t *testing.T) {
 	}
 	for _, args := range [][]string{
 		{"import", filepath.Join(data, "gear.csv"), filepath.Join(data, "sessions.csv"), "--create"},
-		{"visit", "plan", "--player", "reed-otter", "--horn", "Alder", "--stock", "cupboard", "--name", "second", "--any-size", "--notes", "5", "--tries", "1"},
+		{"visit", "plan", "--player", "reed-otter", "--horn", "Alder", "--list", "cupboard", "--name", "second", "--any-size", "--notes", "5", "--tries", "1"},
 	} {
 		cmd := exec.Command("centwise", args...)
 		cmd.Env = []string{"HOME=" + k.folder, "PATH=" + os.Getenv("PATH"), "CENTWISE_CATALOG=" + k.path()}

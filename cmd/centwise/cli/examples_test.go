@@ -34,7 +34,7 @@ var prepared = []string{
 	"centwise pool export south.jsonl.gz --contributor tide-table",
 	"centwise roster plan class.csv --csv > plan.csv",
 	"cp band.db planned.db",
-	"centwise visit plan --player reed-otter --horn Alder --shop shop.csv --notes 31 --catalog planned.db",
+	"centwise visit plan --player reed-otter --horn Alder --stock shop.csv --notes 31 --catalog planned.db",
 	`centwise visit record --try A --read "G5 -3 -4" --catalog planned.db`,
 }
 
@@ -79,7 +79,7 @@ var before = []struct {
 	{"centwise pool unlink mouthpiece-design", append(twoSpellings, `centwise pool link mouthpiece-design "Northlmap Plover" "Northlamp Plover"`)},
 	{"centwise pool token revoke --contributor", []string{"centwise pool token add reed-otter"}},
 	{"centwise visit record", planned}, {"centwise visit result", planned}, {"centwise visit show", planned}, {"centwise report --visit", planned},
-	{"centwise visit discard", []string{"cp planned.db band.db", "centwise visit plan --player reed-otter --horn Alder --shop shop.csv --name harbour-shop"}},
+	{"centwise visit discard", []string{"cp planned.db band.db", "centwise visit plan --player reed-otter --horn Alder --stock shop.csv --name harbour-shop"}},
 }
 
 const unfinished = `- centwise measure --horn Alder --mouthpiece "Plover 16.2" --player reed-otter`

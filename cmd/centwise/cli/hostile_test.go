@@ -90,7 +90,7 @@ func TestHostileTextStaysText(t *testing.T) {
 		{[]string{"catalog", "info"}, noCSV}, {[]string{"catalog", "check"}, allForms},
 		{[]string{"export", "sessions"}, plainForm}, {[]string{"export", "gear"}, plainForm}, {[]string{"pool", "export", "--show"}, plainForm},
 		{[]string{"roster", "plan", "class.csv"}, allForms}, {[]string{"roster", "loans"}, allForms},
-		{[]string{"visit", "plan", "--horn", hostileHorn, "--player", hostilePlayer, "--stock", "=list", "--name", hostileSession}, plainForm},
+		{[]string{"visit", "plan", "--horn", hostileHorn, "--player", hostilePlayer, "--list", "=list", "--name", hostileSession}, plainForm},
 		{[]string{"visit", "show"}, noCSV}, {[]string{"visit", "list"}, allForms},
 		{[]string{"report", "--horn", hostileHorn, "--output", "horn.html"}, plainForm}, {[]string{"report", "--mouthpiece", hostileMouthpiece, "--output", "mouthpiece.html"}, plainForm},
 		{[]string{"report", "--horn", hostileHorn, "--mouthpiece", hostileSecond, "--player", hostilePlayer, "--output", "setup.html"}, plainForm},

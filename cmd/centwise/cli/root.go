@@ -56,6 +56,7 @@ password in the variable PGPASSWORD or the file ~/.pgpass. Several catalogs in o
 	add("data", newMeasureCmd(f, nil), newImportCmd(f, nil), newExportCmd(f), newSessionCmd(f), newPoolCmd(f))
 	add("gear", newGearCmd(f, hornKind), newGearCmd(f, mouthpieceKind), newGearCmd(f, playerKind))
 	add("other", newCatalogCmd(f), newCompletionCmd(f), newManCmd(f), newSchemaCmd(f), newVersionCmd(f))
+	root.SetGlobalNormalizationFunc(shortMeasures)
 	return root
 }
 

@@ -21,7 +21,7 @@ mouthpieces are worth trying on a horn, in which order and on which few notes, o
 record' takes the readings between the tries and says what to try next, or that it is time to stop. 'visit result' says
 what to keep, and how sure that is. The list of the catalog does most of it; the pick by everything that is known,
 instead of by the luckiest reading, does most of the rest.`),
-		Example: `  centwise visit plan --player reed-otter --horn Alder --shop shop.csv
+		Example: `  centwise visit plan --player reed-otter --horn Alder --stock shop.csv
   centwise visit record
   centwise visit result`,
 	}

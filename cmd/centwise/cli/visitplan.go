@@ -19,7 +19,7 @@ import (
 type visitPlanOptions struct {
 	factory                         *Factory
 	horn, player, now, name         string
-	shop, stock                     string
+	stock, list                     string
 	rim, cup                        string
 	anySize, control, adapter       bool
 	tries, minutes, notes           int
@@ -39,9 +39,9 @@ func newVisitPlanCmd(f *Factory, runF func(*visitPlanOptions) error) *cobra.Comm
 		Long: long(`Plan a visit for a player with a horn: from what a shop has in stock, the few mouthpieces that are worth trying, in
 the order in which each adds most to the best of those before it, with the mouthpiece played now as the one to beat. If
 nothing in stock is likely enough to be better, it says to keep what you have.`,
-			`--shop FILE is a gear list of the shop (CSV or .xlsx: kind, label, maker, model, shank, rim_mm, cup_cm3 ...; see
+			`--stock FILE is a gear list of the shop (CSV or .xlsx: kind, label, maker, model, shank, rim_mm, cup_cm3 ...; see
 'centwise import --help'). Mouthpieces the catalog knows are matched by their label alone; others are added to it as new gear and
-judged by others of their maker and model, else by their sizes. --stock LIST takes what the catalog has in stock on that
+judged by others of their maker and model, else by their sizes. --list LIST takes what the catalog has in stock on that
 list; without either, everything. What lies outside the player's comfort, or outside --rim-mm and --cup-cm3, is left out.`,
 			`The sheet fits a phone. It holds the notes to play, few and each twice: those whose readings tell most about the error,
 with what to listen for, what the tuner should show once the reference note is tuned, and from where on one note by
@@ -53,8 +53,8 @@ helper who hands them over; --control puts the own mouthpiece among them once mo
 "difference", "decides"}]}], "times", "reference", "explained", "minutes", "rest", "hygiene", "stop_cents", "stop_chance",
 "tries_asked", "considered", "left_out"}. Of a blind visit the labels are left out.`,
 			exitStatus(exitOK, exitFailed, exitUsage, exitNoCatalog, exitBusy, exitCancelled)),
-		Example: `  centwise visit plan --player reed-otter --horn Alder --shop shop.csv --tries 6
-  centwise visit plan --player reed-otter --horn Alder --stock cupboard --minutes 30 --blind key.txt
+		Example: `  centwise visit plan --player reed-otter --horn Alder --stock shop.csv --tries 6
+  centwise visit plan --player reed-otter --horn Alder --list cupboard --minutes 30 --blind key.txt
   centwise visit plan --player reed-otter --horn Alder --now "Plover 16.2" --control --dry-run --json`,
 		Args: args(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error { return orRun(runF, visitPlanRun)(cmd.Context(), o) },
@@ -64,8 +64,8 @@ helper who hands them over; --control puts the own mouthpiece among them once mo
 	fs.StringVar(&o.horn, "horn", "", "`LABEL` of the horn")
 	fs.StringVar(&o.now, "now", "", "`LABEL` of the mouthpiece played now (default that of the player's last session with the horn)")
 	fs.StringVar(&o.name, "name", "", "`NAME` of the visit (default the date and the horn)")
-	fs.StringVar(&o.shop, "shop", "", "gear list `FILE` of what the shop has; - is standard input")
-	fs.StringVar(&o.stock, "stock", "", "what the catalog has in stock on `LIST`")
+	fs.StringVar(&o.stock, "stock", "", "gear list `FILE` of what the shop has; - is standard input")
+	fs.StringVar(&o.list, "list", "", "what the catalog has in stock on `LIST`")
 	fs.StringVar(&o.rim, "rim-mm", "", "only mouthpieces with a rim of `LOW-HIGH` mm, as in 16-16.6")
 	fs.StringVar(&o.cup, "cup-cm3", "", "only mouthpieces with a cup of `LOW-HIGH` cm3, as in 1-1.3")
 	fs.BoolVar(&o.anySize, "any-size", false, "also what lies outside the player's comfort")
@@ -90,8 +90,8 @@ func visitPlanRun(ctx context.Context, o *visitPlanOptions) error {
 	if o.player == "" || o.horn == "" {
 		return usagef("centwise visit plan --player reed-otter --horn Alder", "a visit needs --player and --horn")
 	}
-	if o.shop != "" && o.stock != "" {
-		return usagef("give one of them", "--stock and --shop cannot be used together")
+	if o.stock != "" && o.list != "" {
+		return usagef("give one of them", "--stock and --list cannot be used together")
 	}
 	store, err := o.factory.Existing(ctx)
 	if err != nil {
@@ -102,7 +102,7 @@ func visitPlanRun(ctx context.Context, o *visitPlanOptions) error {
 	if err != nil {
 		return err
 	}
-	if o.dryRun && o.shop != "" {
+	if o.dryRun && o.stock != "" {
 		if missing := slices.IndexFunc(q.Stock, func(m catalog.Mouthpiece) bool { return m.ID == "" }); missing >= 0 {
 			return usagef("leave --dry-run out, or import the list first", "the catalog does not know %q yet, and --dry-run adds nothing to it", q.Stock[missing].Label)
 		}
@@ -146,7 +146,7 @@ func (o *visitPlanOptions) question(ctx context.Context, store catalog.Store) (m
 	if q.Filter.CupCM3, err = parseLimits("cup-cm3", o.cup, "cm3", "1-1.3"); err != nil {
 		return q, err
 	}
-	q.Filter.Comfort, q.Filter.Adapter, q.Filter.Stock = !o.anySize, o.adapter, o.stock
+	q.Filter.Comfort, q.Filter.Adapter, q.Filter.Stock = !o.anySize, o.adapter, o.list
 	if q.Name == "" {
 		if q.Name, err = o.freeName(ctx, store, q.Horn.Label); err != nil {
 			return q, err
@@ -212,10 +212,10 @@ func (o *visitPlanOptions) freeName(ctx context.Context, store catalog.Store, ho
 // inStock lists what may be tried; what the catalog does not know of a stock list
 // is added to it, or with --dry-run has no id.
 func (o *visitPlanOptions) inStock(ctx context.Context, store catalog.Store) ([]catalog.Mouthpiece, error) {
-	if o.shop == "" {
+	if o.stock == "" {
 		return store.Mouthpieces(ctx, false)
 	}
-	files, closeFiles, err := openFiles[sheet.File](o.factory.Streams.In, []string{o.shop})
+	files, closeFiles, err := openFiles[sheet.File](o.factory.Streams.In, []string{o.stock})
 	if err != nil {
 		return nil, err
 	}
@@ -225,7 +225,7 @@ func (o *visitPlanOptions) inStock(ctx context.Context, store catalog.Store) ([]
 		return nil, err
 	}
 	if len(report.Listed) == 0 {
-		return nil, catalog.Errorf(catalog.Invalid, "list the mouthpieces as rows with kind mouthpiece and a label", "the stock list %s has no mouthpiece in it", o.shop)
+		return nil, catalog.Errorf(catalog.Invalid, "list the mouthpieces as rows with kind mouthpiece and a label", "the stock list %s has no mouthpiece in it", o.stock)
 	}
 	if n := len(report.Mouthpieces); n > 0 && !o.dryRun {
 		o.factory.Streams.Note("New to the catalog, judged by others of their maker and model or by their sizes: %s.", show.Labels(report.Mouthpieces))

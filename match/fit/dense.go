@@ -42,12 +42,9 @@ func (s *system) factorise() {
 func (s *system) solveExact(b, u []float64, w *workspace) SolveStatus {
 	clear(u)
 	copy(w.r, b)
-	var x mat.VecDense
 	for range 3 {
-		if err := s.exact.SolveVecTo(&x, mat.NewVecDense(len(w.r), w.r)); err != nil && x.Len() == 0 {
-			break
-		}
-		add(x.RawVector().Data, u)
+		solveBy(s.exact, w.r)
+		add(w.r, u)
 		s.apply(u, w.ap, w)
 		for i := range w.r {
 			w.r[i] = b[i] - w.ap[i]

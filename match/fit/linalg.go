@@ -36,6 +36,15 @@ func (m square) cholesky() bool {
 	return true
 }
 
+// solveBy replaces x by the solution of the equations whose matrix c has factored.
+// Cholesky.SolveVecTo takes the vector for a matrix of one column, which costs ten
+// times as much.
+func solveBy(c *mat.Cholesky, x []float64) {
+	upper := c.RawU().(mat.RawTriangular).RawTriangular()
+	blas64.Trsv(blas.Trans, upper, vector(x))
+	blas64.Trsv(blas.NoTrans, upper, vector(x))
+}
+
 // invertSPD replaces a symmetric positive definite m, of which only the lower
 // triangle is read, by its full inverse. It reports false when m is not
 // positive definite.

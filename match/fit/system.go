@@ -277,20 +277,21 @@ func (s *system) classPrecisions(levels []*level) map[[maxLevels]uint8]square {
 
 // correct adds the coarse solution for the residual r to z.
 func (c *coarseLevel) correct(r, z []float64, w *workspace) {
-	rhs := mat.NewVecDense(c.size, nil)
+	if c.chol.Cond() > mat.ConditionTolerance {
+		return
+	}
+	x := make([]float64, c.size)
 	for k, l := range c.levels {
-		sum := rhs.RawVector().Data[c.at[k]:][:l.p]
+		sum := x[c.at[k]:][:l.p]
 		for b := range l.blocks {
 			if l.seen[b] {
 				add(r[l.first+b*l.p:][:l.p], sum)
 			}
 		}
 	}
-	if c.chol.SolveVecTo(rhs, rhs) != nil {
-		return
-	}
+	solveBy(&c.chol, x)
 	for k, l := range c.levels {
-		shift := rhs.RawVector().Data[c.at[k]:][:l.p]
+		shift := x[c.at[k]:][:l.p]
 		for b := range l.blocks {
 			if l.seen[b] {
 				add(shift, z[l.first+b*l.p:][:l.p])
